@@ -1,0 +1,286 @@
+package circuit_test
+
+import (
+	"encoding/csv"
+	"fmt"
+	"math"
+	"os"
+	"os/exec"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"lampwright/lessons/circuit"
+	"lampwright/lessons/setup"
+	"lampwright/locales/problem"
+)
+
+func demo(t testing.TB, name string) *setup.Setup {
+	t.Helper()
+	s, err := setup.Demo(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+func TestAgreesWithTheTruthTable(t *testing.T) {
+	f, err := os.Open("../../testdata/truth/states.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	rows, err := csv.NewReader(f).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(rows)-1 < 30 {
+		t.Fatalf("%d rows, want at least 30", len(rows)-1)
+	}
+	column := map[string]int{}
+	for i, h := range rows[0] {
+		column[h] = i
+	}
+	for i, row := range rows[1:] {
+		get := func(h string) string { return row[column[h]] }
+		t.Run(fmt.Sprintf("row %d %s %s", i+2, get("set-up"), get("faults")), func(t *testing.T) {
+			s := demo(t, get("set-up"))
+			c := circuit.Usual()
+			for _, text := range fields(get("faults")) {
+				fault, err := s.ParseFault(text)
+				if err != nil {
+					t.Fatal(err)
+				}
+				c.Faults = append(c.Faults, fault)
+			}
+			c.Mains = get("mains") == "on"
+			c.Chair, c.Inside = number(t, get("chair")), number(t, get("internal"))
+			st, err := circuit.Solve(s, c)
+			if err != nil {
+				t.Fatal(err)
+			}
+			var lit, dark []string
+			screen := "-"
+			for _, in := range st.Panel {
+				if kind, _ := s.PartKind(in.ID); kind == setup.KindScreen {
+					screen = in.Screen
+					if !in.Lit {
+						screen = "blank"
+					}
+				} else if in.Lit {
+					lit = append(lit, in.ID)
+				} else {
+					dark = append(dark, in.ID)
+				}
+			}
+			look, fixer := "-", "-"
+			if p, l, ok := strings.Cut(get("look"), "="); ok {
+				look = p + "=" + string(st.Look(p))
+				_ = l
+			}
+			if len(c.Faults) > 0 {
+				fault := c.Faults[0]
+				if p, _, ok := strings.Cut(get("look"), "="); ok {
+					fault = c.Faults[slices.IndexFunc(c.Faults, func(f setup.Fault) bool { return f.Part == p })]
+				}
+				kind, _ := s.PartKind(fault.Part)
+				known, _ := setup.Of(kind, fault.Mode)
+				fixer = string(known.Fixer)
+			}
+			got := []string{string(st.Source), string(st.Kind), strings.Join(lit, " "), strings.Join(dark, " "), screen, string(st.Alarm), look, fixer}
+			want := []string{get("source"), get("state"), strings.Join(fields(get("lit")), " "), strings.Join(fields(get("dark")), " "), get("screen"), get("alarm"), get("look"), get("fixer")}
+			if !slices.Equal(got, want) {
+				t.Errorf("got  %q\nwant %q\nbecause %s", got, want, get("reason"))
+			}
+		})
+	}
+}
+
+func fields(s string) []string {
+	if s == "-" {
+		return nil
+	}
+	return strings.Fields(s)
+}
+
+func number(t *testing.T, s string) *float64 {
+	t.Helper()
+	v, err := strconv.ParseFloat(s, 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return &v
+}
+
+// The reference's worked example, computed and printed alike by ngspice 39.3.
+func TestUpperRoot(t *testing.T) {
+	v, ok := circuit.UpperRoot(25.2, 0.3, 120)
+	if !ok || math.Abs(v-23.679711188) > 1e-8 || math.Abs(120/v-5.067629375) > 1e-8 {
+		t.Errorf("got %.9f V, %.9f A", v, 120/v)
+	}
+	if _, ok := circuit.UpperRoot(25.2, 0.3, 529.3); ok {
+		t.Error("no operating point lies above 529.2 W")
+	}
+	if _, ok := circuit.UpperRoot(25.2, 0.3, 529.1); !ok {
+		t.Error("there is an operating point below 529.2 W")
+	}
+}
+
+// AGM open-circuit volts: the reference's table (weak sources).
+func TestOpenCircuitVolts(t *testing.T) {
+	for charge, volts := range map[float64]float64{1: 12.7, .8: 12.5, .7: 12.3, .5: 12.1, .3: 11.8, .1: 11.6} {
+		if got := circuit.OpenCircuit(setup.AGM, charge); math.Abs(got-volts) > 1e-9 {
+			t.Errorf("AGM at %g: %g V, table %g", charge, got, volts)
+		}
+	}
+}
+
+func TestSolveRefuses(t *testing.T) {
+	s := demo(t, "chair-12")
+	nan, two, minus := math.NaN(), 2.0, setup.Watts(-1)
+	for name, c := range map[string]circuit.Conditions{
+		"a charge that is no number": {Chair: &nan}, "a charge above full": {Inside: &two}, "a negative load": {Load: &minus},
+		"a part of another set-up": {Faults: []setup.Fault{{Part: "nowhere", Mode: setup.Open}}},
+		"a mode of another part":   {Faults: []setup.Fault{{Part: "fuse", Mode: setup.Asleep}}},
+		"hotter than it can be":    {Celsius: 200}, "no temperature": {Celsius: math.NaN()},
+	} {
+		if _, err := circuit.Solve(s, c); !problem.Is(err, problem.Invalid) {
+			t.Errorf("%s: got %v", name, err)
+		}
+	}
+}
+
+// conditions draws a set-up in any state.
+func conditions(t *rapid.T, s *setup.Setup) circuit.Conditions {
+	all := s.Faults()
+	c := circuit.Conditions{Celsius: rapid.Float64Range(-20, 60).Draw(t, "celsius"), Mains: rapid.Bool().Draw(t, "mains"), Charger: rapid.Bool().Draw(t, "charger")}
+	for range rapid.IntRange(0, 3).Draw(t, "how many") {
+		f := rapid.SampledFrom(all).Draw(t, "fault")
+		if f.Ohms > 0 {
+			f.Ohms = setup.Ohms(math.Pow(10, rapid.Float64Range(-3, 2).Draw(t, "log ohms")))
+		}
+		c.Faults = append(c.Faults, f)
+	}
+	chair, inside := rapid.Float64Range(0, 1).Draw(t, "chair"), rapid.Float64Range(0, 1).Draw(t, "inside")
+	load := setup.Watts(rapid.Float64Range(0, 150).Draw(t, "load"))
+	c.Chair, c.Inside, c.Load = &chair, &inside, &load
+	return c
+}
+
+func TestStatesHoldTogether(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		s, err := setup.Demo(rapid.SampledFrom(setup.DemoNames).Draw(t, "set-up"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		c := conditions(t, s)
+		st, err := circuit.Solve(s, c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		lit := 0
+		for _, in := range st.Panel {
+			if in.Lit {
+				lit++
+			}
+		}
+		if st.Source == setup.None && lit > 0 {
+			t.Fatal("a stopped ventilator shows something")
+		}
+		if st.Source == setup.Mains && !c.Mains {
+			t.Fatal("on mains without the adapter")
+		}
+		if len(st.Nodes) == 0 || st.Amps < 0 || st.Watts < 0 {
+			t.Fatalf("%d nodes, %g A, %g W", len(st.Nodes), st.Amps, st.Watts)
+		}
+		for _, n := range st.Nodes {
+			if math.IsNaN(n.Volts) || n.Volts < 0 {
+				t.Fatalf("%s reads %g V", n.ID, n.Volts)
+			}
+		}
+	})
+}
+
+// More resistance never raises the inlet's volts while the chair carries.
+func TestMoreResistanceNeverHelps(t *testing.T) {
+	s := demo(t, "chair-12")
+	last := math.Inf(1)
+	for _, ohms := range []setup.Ohms{.001, .01, .1, .5, 1, 2, 2.5} {
+		st, err := circuit.Solve(s, circuit.Usual(setup.Fault{Part: "joint-battery", Mode: setup.HalfHome, Ohms: ohms}))
+		if err != nil || st.Source != setup.Chair {
+			t.Fatal(ohms, st.Source, err)
+		}
+		for _, n := range st.Nodes {
+			if n.ID == "joint-battery" {
+				if n.Volts > last {
+					t.Errorf("%g Ω: %g V, more than before", ohms, n.Volts)
+				}
+				last = n.Volts
+			}
+		}
+	}
+}
+
+var printed = regexp.MustCompile(`(?m)^v\((\w+)\) = (\S+)`)
+
+// ngspice (Debian's package) runs the deck as it is and finds every node
+// within 1e-4; nodes that nothing feeds are 0 in both.
+func TestAgreesWithNgspice(t *testing.T) {
+	ngspice, err := exec.LookPath("ngspice")
+	if err != nil {
+		if strings.Contains(os.Getenv("LAMPWRIGHT_REQUIRE"), "ngspice") {
+			t.Fatal(err)
+		}
+		t.Skip("ngspice is not installed; cmd/check installs it")
+	}
+	n := 0
+	rapid.Check(t, func(t *rapid.T) {
+		if n++; n > 60 {
+			return
+		}
+		s, err := setup.Demo(rapid.SampledFrom(setup.DemoNames).Draw(t, "set-up"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		st, err := circuit.Solve(s, conditions(t, s))
+		if err != nil {
+			t.Fatal(err)
+		}
+		deck := st.Netlist(s.Tag)
+		cmd := exec.Command(ngspice, "-b")
+		cmd.Stdin = strings.NewReader(deck)
+		out, err := cmd.CombinedOutput()
+		if err != nil || strings.Contains(string(out), "aborted") {
+			t.Fatalf("%v\n%s\n%s", err, deck, out)
+		}
+		got := map[string]float64{}
+		for _, m := range printed.FindAllStringSubmatch(string(out), -1) {
+			v, err := strconv.ParseFloat(m[2], 64)
+			if err != nil {
+				t.Fatal(err)
+			}
+			got[m[1]] = v
+		}
+		for _, node := range st.Nodes {
+			v, ok := got[circuit.SpiceName(node.ID)]
+			if !ok || math.Abs(v-node.Volts) > 1e-4*math.Max(node.Volts, 1e-2) {
+				t.Fatalf("%s: ours %.9g V, ngspice %.9g (printed %v)\n%s", node.ID, node.Volts, v, ok, deck)
+			}
+		}
+	})
+}
+
+func BenchmarkSolve(b *testing.B) {
+	s := demo(b, "chair-12")
+	c := circuit.Usual(setup.Fault{Part: "joint-battery", Mode: setup.HalfHome, Ohms: 2})
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := circuit.Solve(s, c); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
