@@ -109,6 +109,8 @@ type StepDebrief struct {
 	Look    setup.Look       `json:"look,omitempty"`
 	Heat    circuit.Heat     `json:"heat,omitempty"`
 	Source  setup.Source     `json:"source"`
+	Seen    setup.Source     `json:"seen,omitempty"` // what the panel said then
+	Did     bool             `json:"did,omitempty"`
 	Best    bool             `json:"best"` // it was on the best way
 }
 
@@ -128,7 +130,7 @@ func Judge(b *bench.Bench) Result {
 		if s.Refused != "" {
 			r.Safe = false
 		}
-		r.Steps = append(r.Steps, StepDebrief{s.Action, s.Seconds, s.Refused, s.Look, s.Heat, s.Source, slices.Contains(best, s.Action)})
+		r.Steps = append(r.Steps, StepDebrief{s.Action, s.Seconds, s.Refused, s.Look, s.Heat, s.Source, s.Seen, s.Did, slices.Contains(best, s.Action)})
 	}
 	r.EndingRight = len(best) > 0 && b.Ending == best[len(best)-1].Verb && secured(b) && putRight(b)
 	r.Efficiency = 1
@@ -160,7 +162,7 @@ func Best(start bench.Start) []diagnosis.Action {
 	s := start.Setup
 	way := []diagnosis.Action{{Verb: diagnosis.AskPerson}, {Verb: diagnosis.Look, Part: diagnosis.PanelID}}
 	if start.MainsInReach {
-		way = append(way, diagnosis.Action{Verb: diagnosis.PlugIn, Part: outlet(s)})
+		way = append(way, diagnosis.Action{Verb: diagnosis.PlugIn, Part: Outlet(s)})
 	}
 	fault := start.Faults[0]
 	for _, c := range checks(start) {
@@ -183,7 +185,8 @@ func Best(start bench.Start) []diagnosis.Action {
 	return append(way, diagnosis.Action{Verb: end})
 }
 
-func outlet(s *setup.Setup) string {
+// Outlet is the id of the wall outlet of a set-up.
+func Outlet(s *setup.Setup) string {
 	for i := range s.Mains {
 		if s.Mains[i].Outlet != nil {
 			return s.Mains[i].ID

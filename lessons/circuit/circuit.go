@@ -19,6 +19,9 @@ import (
 	"lampwright/locales/problem"
 )
 
+// Version is the model's: runs and sign-offs carry it.
+const Version = "1"
+
 // Conditions are what a set-up is in.
 type Conditions struct {
 	Faults  []setup.Fault

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"reflect"
 	"regexp"
 	"slices"
 	"strconv"
@@ -36,8 +37,7 @@ func Read(name string, data []byte) (*Setup, error) {
 		return nil, invalid(name, 1, fmt.Sprintf("%d documents", len(file.Docs)), "one set-up")
 	}
 	var s Setup
-	dec := yaml.NewDecoder(bytes.NewReader(data), yaml.Strict())
-	if err := dec.Decode(&s); err != nil {
+	if err := decode(data, &s); err != nil {
 		if errors.Is(err, io.EOF) {
 			return nil, invalid(name, 1, "nothing", "a set-up")
 		}
@@ -49,6 +49,16 @@ func Read(name string, data []byte) (*Setup, error) {
 		return nil, c.err
 	}
 	return &s, nil
+}
+
+// decode outlives the library, which panics over some tags before a list.
+func decode(data []byte, s *Setup) (err error) {
+	defer func() {
+		if recover() != nil {
+			err = errors.New("tags that cannot be decoded")
+		}
+	}()
+	return yaml.NewDecoder(bytes.NewReader(data), yaml.Strict()).Decode(s)
 }
 
 func invalid(name string, line int, got, wanted string) error {
@@ -72,9 +82,27 @@ func fromYAML(name string, err error) error {
 		if errors.As(err, &unknown) {
 			wanted = "only keys of the schema"
 		}
+		var mistyped *yaml.TypeError
+		if errors.As(err, &mistyped) {
+			return invalid(name, line, strconv.Quote(mistyped.Token.Value), kindWords(mistyped.DstType.Kind()))
+		}
 		return invalid(name, line, y.GetMessage(), wanted)
 	}
 	return invalid(name, line, strings.SplitN(err.Error(), "\n", 2)[0], wanted)
+}
+
+func kindWords(k reflect.Kind) string {
+	switch k {
+	case reflect.Bool:
+		return "true or false"
+	case reflect.Int, reflect.Float64:
+		return "a plain number"
+	case reflect.String:
+		return "text"
+	case reflect.Slice:
+		return "a list"
+	}
+	return "a map of the schema's keys"
 }
 
 // checker finds the first thing in a decoded set-up that cannot be right.

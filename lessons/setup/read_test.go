@@ -138,6 +138,7 @@ func FuzzRead(f *testing.F) {
 		}
 		f.Add(data)
 	}
+	f.Add([]byte("ventilator: {order: !!int x[mains, chair]}")) // the library panics
 	f.Add([]byte("schema: 1\ntag: x\nchain: [{id: a, lead: {length: 1 m}}]"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		s, err := setup.Read("f.yaml", data)

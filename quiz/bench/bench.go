@@ -31,6 +31,7 @@ type Step struct {
 	Look    setup.Look
 	Heat    circuit.Heat
 	Source  setup.Source // carrying after the step, in truth
+	Seen    setup.Source // what the panel has said so far
 }
 
 // Bench is a scenario under way.
@@ -177,7 +178,7 @@ func (b *Bench) Act(a diagnosis.Action) (Step, error) {
 		// but the change is seen at once on the panel beside it.
 		b.Answers.Source = b.panelSays()
 	}
-	step.Source = b.State.Source
+	step.Source, step.Seen = b.State.Source, b.Answers.Source
 	b.Steps = append(b.Steps, step)
 	return step, nil
 }

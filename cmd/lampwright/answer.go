@@ -1,0 +1,94 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"strings"
+	"text/tabwriter"
+
+	"lampwright/lessons/circuit"
+	"lampwright/lessons/setup"
+	"lampwright/locales"
+)
+
+// answer is a solved set-up as it is printed.
+type answer struct {
+	State  circuit.Kind   `json:"state"`
+	Source setup.Source   `json:"source"`
+	Nodes  []node         `json:"nodes"`
+	Amps   float64        `json:"amps"`
+	Watts  float64        `json:"watts"`
+	Panel  []shown        `json:"panel"`
+	Alarm  setup.Priority `json:"alarm"`
+}
+
+type node struct {
+	ID    string  `json:"id"`
+	Volts float64 `json:"volts"`
+}
+
+type shown struct {
+	ID   string `json:"id"`
+	Lit  bool   `json:"lit"`
+	Text string `json:"text"`
+}
+
+// newAnswer makes empty lists, never nil ones: JSON would call them null.
+func newAnswer(s *setup.Setup, st *circuit.State, say locales.Speaker) answer {
+	a := answer{State: st.Kind, Source: st.Source, Nodes: []node{}, Amps: st.Amps, Watts: st.Watts, Panel: []shown{}, Alarm: st.Alarm}
+	for _, n := range st.Nodes {
+		a.Nodes = append(a.Nodes, node{n.ID, n.Volts})
+	}
+	for i, in := range st.Panel {
+		a.Panel = append(a.Panel, shown{in.ID, in.Lit, panelText(s.Ventilator.Panel[i], in, say)})
+	}
+	return a
+}
+
+// panelText is what stands on a screen, or what a lamp does.
+func panelText(it setup.Item, in circuit.Indication, say locales.Speaker) string {
+	if it.Lamp == "" {
+		return in.Screen
+	}
+	var sources []string
+	for _, source := range it.LitOn {
+		sources = append(sources, say.T("common.source."+string(source)))
+	}
+	key := "cli.lamp.dark"
+	switch {
+	case in.Flicker:
+		key = "cli.lamp.comes-and-goes"
+	case in.Lit:
+		key = "cli.lamp.lit"
+	}
+	return say.T(key, "Source", strings.Join(sources, " / "))
+}
+
+func (a answer) writeJSON(out io.Writer) error {
+	e := json.NewEncoder(out)
+	e.SetEscapeHTML(false)
+	return e.Encode(a)
+}
+
+func (a answer) writeTable(out io.Writer, tag string, say locales.Speaker) error {
+	t := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	fmt.Fprintf(t, "%s\t%s\n", say.T("cli.row.setup"), tag)
+	fmt.Fprintf(t, "%s\t%s\n", say.T("cli.row.source"), say.T("common.source."+string(a.Source)))
+	fmt.Fprintf(t, "%s\t%s\n", say.T("cli.row.state"), say.T("cli.state."+string(a.State)))
+	fmt.Fprintf(t, "%s\t%s\n", say.T("cli.row.alarm"), say.T("cli.alarm."+string(a.Alarm)))
+	fmt.Fprintf(t, "%s\t%.3f A, %.2f W\n", say.T("cli.row.chair-battery"), a.Amps, a.Watts)
+	fmt.Fprintf(t, "\n%s\t\n", say.T("cli.row.panel"))
+	for _, p := range a.Panel {
+		text := p.Text
+		if text == "" {
+			text = say.T("cli.screen.blank")
+		}
+		fmt.Fprintf(t, "%s\t%s\n", p.ID, text)
+	}
+	fmt.Fprintf(t, "\n%s\t%s\n", say.T("cli.row.after"), say.T("cli.row.volts"))
+	for _, n := range a.Nodes {
+		fmt.Fprintf(t, "%s\t%.3f\n", n.ID, n.Volts)
+	}
+	return t.Flush()
+}

@@ -1,0 +1,82 @@
+// Command lampwright is the command line: it serves the pages, and it answers
+// about one set-up or about the content without them.
+// Here live flags, output and exit codes; what is true of a set-up, a lesson
+// or a scenario must not.
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+
+	"github.com/alecthomas/kong"
+
+	"lampwright/locales"
+	"lampwright/locales/problem"
+)
+
+type commands struct {
+	Serve   serveCmd   `cmd:"" help:"Serve the pages."`
+	Demo    demoCmd    `cmd:"" help:"Serve the pages of an invented programme, to look around in."`
+	Solve   solveCmd   `cmd:"" help:"Say what a set-up does: its source, volts, panel and alarm."`
+	Netlist netlistCmd `cmd:"" help:"Write a solved set-up as a SPICE netlist."`
+	Content contentCmd `cmd:"" help:"Look after lessons, messages, set-ups and scenarios."`
+}
+
+// The exit codes.
+const (
+	exitOK      = 0
+	exitFailure = 1
+	exitInvalid = 2 // what was asked for cannot be right
+)
+
+func main() { os.Exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) }
+
+func run(args []string, in io.Reader, out, problems io.Writer) int {
+	parser, err := kong.New(&commands{},
+		kong.Name("lampwright"),
+		kong.Description("A training and self-check kiosk for people who care for someone whose ventilator rides on a wheelchair."),
+		kong.Writers(out, problems),
+		kong.WithHyphenPrefixedParameters(true), // so that --temperature -5 is read
+		kong.BindTo(in, (*io.Reader)(nil)),
+		kong.BindTo(out, (*io.Writer)(nil)),
+	)
+	if err != nil {
+		return fail(problems, err, exitFailure)
+	}
+	command, err := parser.Parse(args)
+	if err != nil {
+		return fail(problems, fmt.Errorf("%w (see lampwright --help)", err), exitInvalid)
+	}
+	switch err := command.Run(); {
+	case err == nil:
+		return exitOK
+	case problem.Is(err, problem.Invalid):
+		return fail(problems, err, exitInvalid)
+	default:
+		return fail(problems, err, exitFailure)
+	}
+}
+
+func fail(problems io.Writer, err error, code int) int {
+	fmt.Fprintln(problems, "lampwright: "+plain(err))
+	return code
+}
+
+// plain is an error in words. Whoever types commands is told the cause, which
+// names file and line; a problem without one has a message.
+func plain(err error) string {
+	var p *problem.Problem
+	if !errors.As(err, &p) {
+		return err.Error()
+	}
+	if p.Cause != nil {
+		return p.Cause.Error()
+	}
+	b, broken := locales.Load()
+	if broken != nil {
+		return p.Key
+	}
+	return b.Speak("en").Problem(p)
+}

@@ -1,0 +1,74 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"os/signal"
+	"syscall"
+	"text/tabwriter"
+	"time"
+
+	"lampwright/server"
+)
+
+// listening are the flags of both serve and demo.
+type listening struct {
+	Listen  string `default:"127.0.0.1:8080" placeholder:"HOST:PORT" help:"Address to listen on; port 0 takes a free one."`
+	TLSCert string `name:"tls-cert" placeholder:"FILE" help:"Certificate, PEM; with --tls-key, serves TLS."`
+	TLSKey  string `name:"tls-key" placeholder:"FILE" help:"Key of the certificate, PEM."`
+}
+
+type serveCmd struct {
+	listening
+	Data string `default:"lampwright-data" placeholder:"DIR" help:"Folder of the records; made if it is not there."`
+}
+
+type demoCmd struct {
+	listening
+	Data string `default:"lampwright-demo" placeholder:"DIR" help:"Folder of the demo's records; made if it is not there, kept between starts."`
+}
+
+// Run serves what is in the data folder.
+func (s serveCmd) Run(out io.Writer) error { return s.serve(out, s.Data, nil) }
+
+// Run puts the demo into the data folder, says how to sign in, and serves.
+func (d demoCmd) Run(out io.Writer) error {
+	entries, err := server.Demo(context.Background(), d.Data, time.Now())
+	if err != nil {
+		return err
+	}
+	return d.serve(out, d.Data, entries)
+}
+
+func (l listening) serve(out io.Writer, data string, entries []server.Entry) error {
+	m, err := server.Open(server.Config{
+		Listen: l.Listen, Data: data, TLSCert: l.TLSCert, TLSKey: l.TLSKey,
+		Log: slog.New(slog.NewJSONHandler(os.Stderr, nil)),
+	})
+	if err != nil {
+		return err
+	}
+	if err := m.Listen(); err != nil {
+		m.Close() //nolint:errcheck // the first error is the one to tell
+		return err
+	}
+	if len(entries) > 0 {
+		fmt.Fprint(out, "Alder Bay Home Breathing Service, a demo: everything and everyone in it is invented.\n\n")
+		w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+		fmt.Fprintln(w, "who\trole\tset-up\tcard code or name\tPIN or password")
+		for _, e := range entries {
+			fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\n", e.Name, e.Role, e.Tag, e.Who, e.Secret)
+		}
+		if err := w.Flush(); err != nil {
+			return err
+		}
+		fmt.Fprintf(out, "\nThe records are kept in %s. Stop with Ctrl-C.\n", data)
+	}
+	fmt.Fprintf(out, "Open %s\n", m.URL())
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	return m.Run(ctx)
+}

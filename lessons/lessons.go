@@ -1,0 +1,215 @@
+// Package lessons is the lesson catalogue: cards, their versions and their
+// translations, as Markdown with front matter, embedded and rendered once.
+// A right answer is computed from the set-up, never typed into a file.
+// Drawing, people's progress and the judging of runs must not live here.
+package lessons
+
+import (
+	"embed"
+	"fmt"
+	"io/fs"
+	"slices"
+
+	"lampwright/lessons/circuit"
+	"lampwright/lessons/setup"
+	"lampwright/locales/problem"
+)
+
+//go:embed content
+var content embed.FS
+
+// StoppedID is the emergency card's lesson: reached from every page, listed
+// with no other lesson, and without a question.
+const StoppedID = "stopped"
+
+// English is the language the lessons are written in; the others translate it.
+const English = "en"
+
+// Objectives lists every one thing to be able to do that a card can teach;
+// its message is lessons.objective.<id>.
+var Objectives = []string{
+	"person-first", "judge-breathing", "act-when-stopped", "name-sources", "read-panel",
+	"notice-change", "secure-source", "leave-alone", "choose-call", "end-plainly",
+}
+
+// Notice is why a lesson is shown in English to someone who asked for another
+// language; its message is lessons.notice.<notice>.
+type Notice string
+
+// The notices, none of them "".
+const (
+	Missing  Notice = "missing"  // no translation, or one nobody has reviewed
+	Outdated Notice = "outdated" // made from an earlier English text
+)
+
+// Lesson is one lesson in the language that is shown.
+type Lesson struct {
+	ID, Title     string
+	Language, Dir string // of the text in Title and Cards, not of what was asked for
+	Version       string // content hash of the English file
+	Notice        Notice
+	Cards         []Card
+	Question      *Question // nil in the emergency card
+}
+
+// Card is one idea with its figure. HTML may name phone lines: see Lines.
+type Card struct {
+	ID, Objective, Title, HTML string
+	Figure                     Figure
+}
+
+// Figure is a picture of the learner's own set-up in a state.
+type Figure struct {
+	Kind   string   `yaml:"kind"` // one of FigureKinds
+	Part   string   `yaml:"part"` // of a close-up: an id, or a kind the set-up has under another id
+	Faults []string `yaml:"faults"`
+	Mains  bool     `yaml:"mains"`
+}
+
+// The kinds of figure.
+const (
+	Panel   = "panel"
+	Chain   = "chain"
+	CloseUp = "close-up"
+)
+
+// Question closes a lesson. Its texts are messages: lessons.question.<lesson>
+// with .prompt, .<option> and .<option>.why.
+type Question struct {
+	Ask     string   `yaml:"ask"` // source, first or ending
+	Figure  Figure   `yaml:"figure"`
+	Options []string `yaml:"options"`
+}
+
+// AskSource asks which source carries the ventilator.
+const AskSource = "source"
+
+// priorities are the options of each ask. Where the answer does not follow
+// from the circuit, safety ranks them: the first on the list that is offered
+// is right (the person before a source before a look; the most careful ending).
+var priorities = map[string][]string{
+	AskSource: {string(setup.Mains), string(setup.Chair), string(setup.Internal), string(setup.None)},
+	"first":   {"person", "source", "look", "report"},
+	"ending":  {"emergency", "call", "working-not-trusted", "solved"},
+}
+
+// Key is the right option for a set-up.
+func (q *Question) Key(s *setup.Setup) (string, error) {
+	if q.Ask == AskSource {
+		c, err := q.Figure.Conditions(s)
+		if err != nil {
+			return "", err
+		}
+		state, err := circuit.Solve(s, c)
+		if err != nil {
+			return "", err
+		}
+		if key := string(state.Source); slices.Contains(q.Options, key) {
+			return key, nil
+		}
+		return "", bad("options", q.Options, "the source that carries, "+string(state.Source)+", among them")
+	}
+	for _, option := range priorities[q.Ask] {
+		if slices.Contains(q.Options, option) {
+			return option, nil
+		}
+	}
+	return "", bad("ask", q.Ask, "source, first or ending, and options of it")
+}
+
+func bad(field string, value any, wanted string) error {
+	return problem.Wrap(fmt.Errorf("%s: got %v, expected %s", field, value, wanted),
+		problem.Invalid, "problem.value", "Field", field, "Value", value, "Expected", wanted)
+}
+
+// On is the figure with its parts as this set-up calls them.
+func (f Figure) On(s *setup.Setup) Figure {
+	f.Part = partIn(s, f.Part)
+	f.Faults = slices.Clone(f.Faults)
+	for i, text := range f.Faults {
+		if part, mode, ok := cutFault(text); ok {
+			f.Faults[i] = partIn(s, part) + "=" + mode
+		}
+	}
+	return f
+}
+
+// Conditions is the state the figure shows, on a set-up.
+func (f Figure) Conditions(s *setup.Setup) (circuit.Conditions, error) {
+	c := circuit.Usual()
+	c.Mains = f.Mains
+	for _, text := range f.On(s).Faults {
+		fault, err := s.ParseFault(text)
+		if err != nil {
+			return circuit.Conditions{}, err
+		}
+		c.Faults = append(c.Faults, fault)
+	}
+	return c, nil
+}
+
+// partIn finds a part by id, else the first of the kind it names, the chain's
+// before the mains side's; what is not found stays as it is.
+func partIn(s *setup.Setup, part string) string {
+	if _, ok := s.PartKind(part); ok {
+		return part
+	}
+	for _, parts := range [][]setup.Part{s.Chain, s.Mains} {
+		for i := range parts {
+			if string(parts[i].Kind()) == part {
+				return parts[i].ID
+			}
+		}
+	}
+	return part
+}
+
+// Catalogue holds every lesson in every language, rendered.
+type Catalogue struct {
+	order   []string
+	lessons map[string]map[string]Lesson // by id, then language
+	version string
+}
+
+// Load reads the embedded content.
+func Load() (*Catalogue, error) {
+	root, err := fs.Sub(content, "content")
+	if err != nil {
+		return nil, fmt.Errorf("lessons: %w", err)
+	}
+	return LoadFS(root)
+}
+
+// IDs lists the lessons in the order they are taught, without the emergency card.
+func (c *Catalogue) IDs() []string { return slices.Clone(c.order) }
+
+// Version is a hash over every English file.
+func (c *Catalogue) Version() string { return c.version }
+
+// Lesson is a lesson in a language, or in English with a notice: never blank.
+func (c *Catalogue) Lesson(id, language string) (Lesson, bool) {
+	in, ok := c.lessons[id]
+	if !ok {
+		return Lesson{}, false
+	}
+	shown, ok := in[language]
+	switch {
+	case !ok:
+		shown, shown.Notice = in[English], Missing
+	case shown.Notice != "":
+		notice := shown.Notice
+		shown, shown.Notice = in[English], notice
+	}
+	shown.Cards = slices.Clone(shown.Cards)
+	return shown, true
+}
+
+// rightToLeft are the languages written so among those a programme may add.
+var rightToLeft = []string{"ar", "fa", "he", "ur"}
+
+func direction(language string) string {
+	if slices.Contains(rightToLeft, language) {
+		return "rtl"
+	}
+	return "ltr"
+}

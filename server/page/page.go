@@ -1,0 +1,238 @@
+// Package page is what people see: templ components and the plain values they
+// are given. Nothing here decides, queries or knows the web framework; every
+// word comes from the locales.
+package page
+
+import (
+	"net/url"
+	"strconv"
+
+	"lampwright/lessons"
+	"lampwright/lessons/setup"
+	"lampwright/locales"
+	"lampwright/quiz"
+	"lampwright/quiz/competency"
+	"lampwright/quiz/diagnosis"
+)
+
+// Frame is what every page has around it.
+type Frame struct {
+	locales.Speaker
+	Title         string
+	Style, Script string
+	Size          int    // step of the text size, 0 to MaxSize
+	Path          string // this page, to come back to
+	Name          string // who is signed in, "" for nobody
+	Desk          bool   // an educator is signed in
+	Token         string // form token of the session, or of this visitor
+	Idle          int    // seconds before the page asks whether anyone is there; 0 never
+	Lines         Lines
+}
+
+// MaxSize is the largest step of the text size.
+const MaxSize = 3
+
+// Lines are the numbers to call.
+type Lines struct{ Programme, Rescue, Clinical, Technologist, Hours string }
+
+// home is where the mark in the header leads.
+func (f Frame) home() string {
+	switch {
+	case f.Desk:
+		return "/desk"
+	case f.Name != "":
+		return "/me"
+	}
+	return "/"
+}
+
+// Look is one set-up to be recognised.
+type Look struct{ ID, Setup, Model, Panel string }
+
+// Looks asks "does yours look like this?".
+type Looks struct {
+	Frame
+	Setups []Look
+	Bound  bool // this kiosk belongs to one set-up
+}
+
+// SignIn asks who is there.
+type SignIn struct {
+	Frame
+	Action     string // where the form goes
+	Desk       bool
+	Who        string // as typed
+	Next       string
+	Wrong      string // message, "" at first
+	Ended      bool   // a session ended; what was done is kept
+	SetupShown string
+}
+
+// Step is one thing on a learner's way.
+type Step struct {
+	Title, Link, Practise string
+	Done                  bool
+}
+
+// Me is a learner's own page.
+type Me struct {
+	Frame
+	Setup     string
+	Lessons   []Step
+	Scenarios []Step
+	Next      Step
+	SignOff   *SignOff
+}
+
+// SignOff is a sign-off as shown.
+type SignOff struct {
+	Standing               competency.Standing
+	Setup, By, At, LastDay string
+	Meaning                string
+}
+
+// Card is one card of a lesson.
+type Card struct {
+	Frame
+	Lesson     lessons.Lesson
+	Card       lessons.Card
+	Number, Of int
+	Figures    []string // SVG
+	Prev, Next string
+	Setup      string
+}
+
+// Question ends a lesson.
+type Question struct {
+	Frame
+	Lesson  lessons.Lesson
+	Figure  string
+	Action  string
+	Back    string
+	Chosen  string // "" before an answer
+	Key     string
+	FormKey string
+	Setup   string
+}
+
+// Right tells whether the answer given is the key.
+func (q Question) Right() bool { return q.Chosen == q.Key }
+
+// Begin introduces a scenario.
+type Begin struct {
+	Frame
+	Scenario quiz.Scenario
+	Setup    string
+	FormKey  string
+	Panel    string
+}
+
+// Act is one thing that can be done on the bench.
+type Act struct{ Value, Text string }
+
+// Bench is a run under way.
+type Bench struct {
+	Frame
+	ID       string
+	Scenario quiz.Scenario
+	Practice bool
+	Setup    string
+	Seq      int
+	FormKey  string
+	Minutes  int
+	Chain    string
+	Panel    string // "" until the panel has been looked at
+	Part     string // chosen
+	PartName string
+	CloseUp  string // "" until that part has been looked at
+	PartActs []Act
+	Care     []Act
+	Endings  []Act
+	Log      []LogLine
+}
+
+// LogLine is one step as it went.
+type LogLine struct {
+	Text, Came string
+	Refused    bool
+	Best       bool
+}
+
+// Debrief explains a run.
+type Debrief struct {
+	Frame
+	Scenario quiz.Scenario
+	Practice bool
+	Setup    string
+	Result   quiz.Result
+	Log      []LogLine
+	Best     []string
+	Cause    string
+	Figure   string
+	FormKey  string
+}
+
+// Roster is the educator's list.
+type Roster struct {
+	Frame
+	Rows            []RosterRow
+	Lessons, Scenes int
+}
+
+// RosterRow is one learner.
+type RosterRow struct {
+	ID, Name, Setup   string
+	Lessons, Scenes   int
+	Standing          competency.Standing
+	LastDay, SignedBy string
+}
+
+// Learner is one learner at the desk, with the form to sign.
+type Learner struct {
+	Frame
+	ID, Person, Setup string
+	Lessons           []Step
+	Scenarios         []Step
+	Complete          bool
+	SignOffs          []SignOff
+	FormKey           string
+	Seen              map[string]bool
+	Rating            int
+	Wrong             string
+	JustSigned        bool
+	Spare             bool
+	ChecklistVersion  string
+	Items             []competency.Item
+	Educator, Meaning string
+}
+
+// Problem is a page that says what went wrong.
+type Problem struct {
+	Frame
+	Status  int
+	Text    string
+	Link    string
+	LinkKey string
+}
+
+// query is a path as a query value.
+func query(path string) string { return url.QueryEscape(path) }
+
+func itoa(n int) string { return strconv.Itoa(n) }
+
+func verbKey(v diagnosis.Verb) string { return "bench.verb." + string(v) }
+
+var standingKeys = map[competency.Standing]string{
+	competency.Never: "page.standing.never", competency.Current: "page.standing.current", competency.Soon: "page.standing.soon",
+	competency.Lapsed: "page.standing.lapsed", competency.Changed: "page.standing.changed",
+}
+
+// ActionText says an action in the page's language, the part by its name.
+func ActionText(s locales.Speaker, a diagnosis.Action, part string) string {
+	return s.T(verbKey(a.Verb), "Part", part)
+}
+
+// SourceText is a source's name.
+func SourceText(s locales.Speaker, src setup.Source) string {
+	return s.T("common.source." + string(src))
+}

@@ -1,0 +1,136 @@
+package record
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"time"
+
+	"lampwright/locales/problem"
+)
+
+// SignOff is an educator's signature that a person showed a competency on a
+// set-up: what was signed, in which versions and language, and what signing it
+// meant. It is never changed.
+type SignOff struct {
+	ID, SiteID, PersonID, EducatorID, EducatorName string
+	Competency, SetupID, SetupTag, SetupVersion    string
+	ChecklistVersion, ModelVersion, ContentVersion string
+	Language, Meaning, SignedName                  string
+	Checklist                                      []byte // JSON
+	Rating                                         int
+	Signed                                         time.Time
+	SignedLocal                                    string // Signed as the educator's clock on the wall showed it
+	Lapses                                         time.Time
+}
+
+const signOffColumns = `o.id, o.site_id, o.person_id, o.educator_id, o.educator_name, o.competency, o.setup_id,
+	o.setup_tag, o.setup_version, o.checklist_version, o.model_version, o.content_version, o.language, o.meaning,
+	o.signed_name, o.checklist, o.rating, o.signed, o.signed_local, o.lapses`
+
+// columns are all nullable: in a roster a person may have no sign-off.
+func (o *SignOff) columns() []any {
+	return []any{
+		maybe(&o.ID), maybe(&o.SiteID), maybe(&o.PersonID), maybe(&o.EducatorID), maybe(&o.EducatorName),
+		maybe(&o.Competency), maybe(&o.SetupID), maybe(&o.SetupTag), maybe(&o.SetupVersion),
+		maybe(&o.ChecklistVersion), maybe(&o.ModelVersion), maybe(&o.ContentVersion), maybe(&o.Language),
+		maybe(&o.Meaning), maybe(&o.SignedName), &o.Checklist, maybe(&o.Rating),
+		stamp{&o.Signed},
+		maybe(&o.SignedLocal),
+		stamp{&o.Lapses},
+	}
+}
+
+func readSignOff(scan scan) (o SignOff, err error) {
+	err = scan(o.columns()...)
+	return o, err
+}
+
+// Sign records a sign-off, and is true if it did. The same form key from the
+// same educator again gives what was signed the first time, and false; if that
+// was about someone or something else, the form is refused as moved.
+func (s *Store) Sign(ctx context.Context, o SignOff, formKey string) (signed SignOff, isNew bool, err error) {
+	defer problem.In(&err, "record.Sign")
+	if formKey == "" {
+		return SignOff{}, false, errNoFormKey
+	}
+	if o.ID == "" {
+		o.ID = NewID()
+	}
+	err = s.write(ctx, func(tx *sql.Tx) error {
+		find := func() error {
+			signed, err = readSignOff(tx.QueryRowContext(ctx, `
+				SELECT `+signOffColumns+` FROM sign_offs o
+				WHERE o.site_id = $1 AND o.educator_id = $2 AND o.form_key = $3`, o.SiteID, o.EducatorID, formKey).Scan)
+			return err
+		}
+		switch err := find(); {
+		case err == nil && (signed.PersonID != o.PersonID || signed.Competency != o.Competency || signed.SetupID != o.SetupID):
+			return problem.New(problem.Moved, "problem.moved")
+		case !errors.Is(err, sql.ErrNoRows):
+			return err
+		}
+		if _, err := tx.ExecContext(ctx, `
+			INSERT INTO sign_offs (site_id, id, person_id, educator_id, educator_name, competency, setup_id, setup_tag,
+				setup_version, checklist_version, model_version, content_version, language, meaning, signed_name,
+				checklist, rating, signed, signed_local, lapses, form_key)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21)`,
+			o.SiteID, o.ID, o.PersonID, o.EducatorID, o.EducatorName, o.Competency, o.SetupID, o.SetupTag,
+			o.SetupVersion, o.ChecklistVersion, o.ModelVersion, o.ContentVersion, o.Language, o.Meaning, o.SignedName,
+			string(o.Checklist), o.Rating, o.Signed.UnixMilli(), o.SignedLocal, o.Lapses.UnixMilli(), formKey); err != nil {
+			return err
+		}
+		isNew = true
+		return find()
+	})
+	if err != nil {
+		return SignOff{}, false, err
+	}
+	return signed, isNew, nil
+}
+
+// SignOffs reads a person's sign-offs, newest first.
+func (s *Store) SignOffs(ctx context.Context, siteID, personID string) (_ []SignOff, err error) {
+	defer problem.In(&err, "record.SignOffs")
+	return all(ctx, s.reader, readSignOff, `
+		SELECT `+signOffColumns+` FROM sign_offs o
+		WHERE o.site_id = $1 AND o.person_id = $2 ORDER BY o.signed DESC, o.id DESC`, siteID, personID)
+}
+
+// RosterRow is a learner as an educator sees the programme.
+type RosterRow struct {
+	Person                          // without the secret
+	SetupTag, SetupVersion string   // as the set-up is now, "" for none
+	SignOff                *SignOff // the newest, on whichever set-up, or nil
+	LessonsDone            int      // different lessons, on the set-up as it is now
+	ScenariosPassed        int      // different scenarios, on the set-up as it is now
+}
+
+// Roster reads every learner, by name, with all a roster shows.
+func (s *Store) Roster(ctx context.Context, siteID string) (_ []RosterRow, err error) {
+	defer problem.In(&err, "record.Roster")
+	return all(ctx, s.reader, func(scan scan) (row RosterRow, err error) {
+		var o SignOff
+		into := append(row.Person.columns(), maybe(&row.SetupTag), maybe(&row.SetupVersion), &row.LessonsDone, &row.ScenariosPassed)
+		err = scan(append(into, o.columns()...)...)
+		row.Secret = ""
+		if o.ID != "" {
+			row.SignOff = &o
+		}
+		return row, err
+	}, `
+		SELECT `+personColumns+`, s.tag, s.version,
+			(SELECT count(DISTINCT l.lesson) FROM lessons l
+				WHERE l.site_id = p.site_id AND l.person_id = p.id AND l.done IS NOT NULL
+				AND l.setup_id = s.id AND l.setup_version = s.version),
+			(SELECT count(DISTINCT r.scenario) FROM runs r
+				WHERE r.site_id = p.site_id AND r.person_id = p.id AND r.passed = 1
+				AND r.setup_id = s.id AND r.setup_version = s.version),
+			`+signOffColumns+`
+		FROM people p
+		LEFT JOIN setups s ON s.site_id = p.site_id AND s.id = p.setup_id
+		LEFT JOIN sign_offs o ON o.site_id = p.site_id AND o.id = (
+			SELECT n.id FROM sign_offs n WHERE n.site_id = p.site_id AND n.person_id = p.id
+			ORDER BY n.signed DESC, n.id DESC LIMIT 1)
+		WHERE p.site_id = $1 AND p.role = 'learner' ORDER BY p.name, p.id`, siteID)
+}

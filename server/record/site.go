@@ -1,0 +1,138 @@
+package record
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"database/sql"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"time"
+
+	"lampwright/locales/problem"
+)
+
+// Site is one programme: its name, time zone, and whom to call.
+type Site struct {
+	ID, Name, Zone                             string
+	RescueLine, ClinicalLine, TechnologistLine string
+	TechnologistHours                          string
+}
+
+// PutSite adds a site or changes it.
+func (s *Store) PutSite(ctx context.Context, site Site, at time.Time) (err error) {
+	defer problem.In(&err, "record.PutSite")
+	return s.change(ctx, `
+		INSERT INTO sites (site_id, name, zone, rescue_line, clinical_line, technologist_line, technologist_hours, changed)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8)
+		ON CONFLICT (site_id) DO UPDATE SET name = excluded.name, zone = excluded.zone,
+			rescue_line = excluded.rescue_line, clinical_line = excluded.clinical_line,
+			technologist_line = excluded.technologist_line, technologist_hours = excluded.technologist_hours,
+			changed = excluded.changed`,
+		site.ID, site.Name, site.Zone, site.RescueLine, site.ClinicalLine, site.TechnologistLine,
+		site.TechnologistHours, at.UnixMilli())
+}
+
+// Site reads a site.
+func (s *Store) Site(ctx context.Context, id string) (_ Site, err error) {
+	defer problem.In(&err, "record.Site")
+	return one(ctx, s.reader, func(scan scan) (site Site, err error) {
+		err = scan(&site.ID, &site.Name, &site.Zone, &site.RescueLine, &site.ClinicalLine,
+			&site.TechnologistLine, &site.TechnologistHours)
+		return site, err
+	}, "problem.unknown-site", `
+		SELECT site_id, name, zone, rescue_line, clinical_line, technologist_line, technologist_hours
+		FROM sites WHERE site_id = $1`, id)
+}
+
+// Setup is a set-up as it is kept: its YAML in one version.
+type Setup struct {
+	ID, SiteID, Tag string
+	Version         string // the hash of the YAML; worked out where it is empty
+	YAML            []byte
+}
+
+// PutSetup adds a set-up or changes it. Other YAML is a new version, and the
+// old ones stay; the same YAML again changes at most the tag.
+func (s *Store) PutSetup(ctx context.Context, setup Setup, at time.Time) (err error) {
+	defer problem.In(&err, "record.PutSetup")
+	if setup.Version == "" {
+		hash := sha256.Sum256(setup.YAML)
+		setup.Version = hex.EncodeToString(hash[:])
+	}
+	return s.write(ctx, func(tx *sql.Tx) error {
+		var kept []byte
+		err := tx.QueryRowContext(ctx, `
+			SELECT yaml FROM setup_versions WHERE site_id = $1 AND setup_id = $2 AND version = $3`,
+			setup.SiteID, setup.ID, setup.Version).Scan(&kept)
+		switch {
+		case errors.Is(err, sql.ErrNoRows):
+			_, err = tx.ExecContext(ctx, `
+				INSERT INTO setup_versions (site_id, setup_id, version, yaml, since) VALUES ($1, $2, $3, $4, $5)`,
+				setup.SiteID, setup.ID, setup.Version, append([]byte{}, setup.YAML...), at.UnixMilli())
+		case err == nil && !bytes.Equal(kept, setup.YAML):
+			err = fmt.Errorf("set-up %s version %s: other YAML is kept under this version", setup.ID, setup.Version)
+		}
+		if err != nil {
+			return err
+		}
+		_, err = tx.ExecContext(ctx, `
+			INSERT INTO setups (site_id, id, tag, version, changed) VALUES ($1, $2, $3, $4, $5)
+			ON CONFLICT (site_id, id) DO UPDATE SET tag = excluded.tag, version = excluded.version,
+				changed = excluded.changed`,
+			setup.SiteID, setup.ID, setup.Tag, setup.Version, at.UnixMilli())
+		return err
+	})
+}
+
+func readSetup(scan scan) (setup Setup, err error) {
+	err = scan(&setup.ID, &setup.SiteID, &setup.Tag, &setup.Version, &setup.YAML)
+	return setup, err
+}
+
+const selectSetups = `
+	SELECT s.id, s.site_id, s.tag, v.version, v.yaml FROM setups s
+	JOIN setup_versions v ON v.site_id = s.site_id AND v.setup_id = s.id`
+
+// Setup reads a set-up as it is now.
+func (s *Store) Setup(ctx context.Context, siteID, id string) (_ Setup, err error) {
+	defer problem.In(&err, "record.Setup")
+	return one(ctx, s.reader, readSetup, "problem.unknown-setup",
+		selectSetups+` WHERE s.site_id = $1 AND s.id = $2 AND v.version = s.version`, siteID, id)
+}
+
+// SetupVersion reads a set-up as it was in a version, under the tag it has
+// now: a run goes on, and reads later, as it began.
+func (s *Store) SetupVersion(ctx context.Context, siteID, id, version string) (_ Setup, err error) {
+	defer problem.In(&err, "record.SetupVersion")
+	return one(ctx, s.reader, readSetup, "problem.unknown-setup",
+		selectSetups+` WHERE s.site_id = $1 AND s.id = $2 AND v.version = $3`, siteID, id, version)
+}
+
+// Setups reads every set-up as it is now, by tag.
+func (s *Store) Setups(ctx context.Context, siteID string) (_ []Setup, err error) {
+	defer problem.In(&err, "record.Setups")
+	return all(ctx, s.reader, readSetup,
+		selectSetups+` WHERE s.site_id = $1 AND v.version = s.version ORDER BY s.tag, s.id`, siteID)
+}
+
+// SetKiosk says which set-up a kiosk stands beside.
+func (s *Store) SetKiosk(ctx context.Context, siteID, tokenHash, setupID string, at time.Time) (err error) {
+	defer problem.In(&err, "record.SetKiosk")
+	return s.change(ctx, `
+		INSERT INTO kiosks (site_id, token_hash, setup_id, changed) VALUES ($1, $2, $3, $4)
+		ON CONFLICT (site_id, token_hash) DO UPDATE SET setup_id = excluded.setup_id, changed = excluded.changed`,
+		siteID, tokenHash, setupID, at.UnixMilli())
+}
+
+// KioskSetup is the set-up a kiosk stands beside; not ok if it was never said.
+func (s *Store) KioskSetup(ctx context.Context, siteID, tokenHash string) (setupID string, ok bool, err error) {
+	defer problem.In(&err, "record.KioskSetup")
+	err = s.reader.QueryRowContext(ctx, `
+		SELECT setup_id FROM kiosks WHERE site_id = $1 AND token_hash = $2`, siteID, tokenHash).Scan(&setupID)
+	if errors.Is(err, sql.ErrNoRows) {
+		return "", false, nil
+	}
+	return setupID, err == nil, understood(err)
+}

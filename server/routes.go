@@ -1,0 +1,148 @@
+package server
+
+import (
+	"crypto/rand"
+	"strings"
+	"time"
+
+	"github.com/gofiber/fiber/v2"
+	"github.com/gofiber/fiber/v2/middleware/recover"
+
+	"lampwright/server/record"
+)
+
+// Bounds on what one request may be.
+const (
+	mostBody    = 64 << 10
+	mostHeaders = 16 << 10
+)
+
+// Alive is what /healthz answers.
+const Alive = "healthy, ok\n"
+
+func (m *Main) routes() *fiber.App {
+	app := fiber.New(fiber.Config{
+		AppName: "lampwright", Immutable: true, DisableStartupMessage: true,
+		BodyLimit: mostBody, ReadBufferSize: mostHeaders, Network: fiber.NetworkTCP,
+		ReadTimeout: 15 * time.Second, WriteTimeout: 30 * time.Second, IdleTimeout: 60 * time.Second,
+		EnableTrustedProxyCheck: true, TrustedProxies: []string{},
+		ErrorHandler: m.fail,
+	})
+	app.Get("/healthz", func(c *fiber.Ctx) error { return c.SendString(Alive) })
+	app.Use(m.logged, m.secured, recover.New())
+	app.Get("/readyz", m.ready)
+	app.Get("/static/*", m.static)
+
+	app.Get("/", m.welcome)
+	app.Get("/language/:tag", m.language)
+	app.Get("/size/:n", m.size)
+	app.Get("/looks", m.looks)
+	app.Get("/safe", m.safe)
+	app.Get("/stopped", m.stopped)
+	app.Get("/call", m.call)
+	app.Get("/sign-in", m.signInPage)
+	app.Post("/sign-in", m.signIn)
+	app.Post("/sign-out", m.signOut)
+	app.Get("/lessons/:setup/:lesson/:card<int>", m.lesson)
+
+	learner := m.as(record.Learner)
+	app.Get("/me", learner, m.me)
+	app.Get("/lessons/:lesson/question", learner, m.question)
+	app.Post("/lessons/:lesson/question", learner, m.answer)
+	app.Get("/scenarios/:scenario", learner, m.scenario)
+	app.Post("/runs", learner, m.startRun)
+	app.Get("/runs/:run", learner, m.run)
+	app.Post("/runs/:run/act", learner, m.act)
+	app.Get("/runs/:run/debrief", learner, m.debrief)
+
+	educator := m.as(record.Educator)
+	app.Get("/desk/sign-in", m.deskSignInPage)
+	app.Post("/desk/sign-in", m.deskSignIn)
+	app.Get("/desk", educator, m.roster)
+	app.Get("/desk/learners/:person", educator, m.learner)
+	app.Post("/desk/learners/:person/sign", educator, m.sign)
+	app.Use(func(*fiber.Ctx) error { return fiber.ErrNotFound })
+	return app
+}
+
+// policy: everything from here and nothing inline.
+const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+
+func headers(c *fiber.Ctx, tls bool) {
+	c.Set("Content-Security-Policy", policy)
+	c.Set("X-Content-Type-Options", "nosniff")
+	c.Set("Referrer-Policy", "same-origin")
+	c.Set("Permissions-Policy", "camera=(), geolocation=(), microphone=()")
+	c.Set("Cross-Origin-Opener-Policy", "same-origin")
+	c.Set("Cross-Origin-Resource-Policy", "same-origin")
+	if tls {
+		c.Set("Strict-Transport-Security", "max-age=31536000")
+	}
+}
+
+// secured sets the headers, keeps personal pages out of every cache unless a
+// handler knows better, and refuses a form that comes from elsewhere.
+func (m *Main) secured(c *fiber.Ctx) error {
+	headers(c, m.config.TLSCert != "")
+	c.Set("Cache-Control", "no-store")
+	if c.Method() == fiber.MethodPost && !ours(c) {
+		return foreign()
+	}
+	return c.Next()
+}
+
+// ours tells whether a post comes from our own page, by what the browser says.
+// A browser too old to say is held by the form token alone.
+func ours(c *fiber.Ctx) bool {
+	if site := c.Get("Sec-Fetch-Site"); site != "" {
+		return site == "same-origin" || site == "none"
+	}
+	origin := c.Get("Origin")
+	return origin == "" || strings.TrimPrefix(strings.TrimPrefix(origin, "https://"), "http://") == c.Get("Host")
+}
+
+// logged writes a line a request: an id, the route, no names and no values.
+func (m *Main) logged(c *fiber.Ctx) error {
+	start := time.Now()
+	id := rand.Text()[:12]
+	c.Set("X-Request-Id", id)
+	c.Locals(requestID, id)
+	err := c.Next()
+	if err != nil {
+		if e := m.fail(c, err); e != nil {
+			return e
+		}
+	}
+	m.log.Info("request", "id", id, "method", c.Method(), "route", c.Route().Path, "status", c.Response().StatusCode(), "took", time.Since(start))
+	return nil
+}
+
+func (m *Main) ready(c *fiber.Ctx) error {
+	if err := m.store.Ready(c.Context()); err != nil {
+		return err
+	}
+	if _, err := m.store.Clock(c.Context(), m.now()); err != nil {
+		return err
+	}
+	return c.SendString("ready\n")
+}
+
+func (m *Main) static(c *fiber.Ctx) error {
+	f, ok := m.files.Get(c.Path())
+	if !ok {
+		return fiber.ErrNotFound
+	}
+	c.Set("Cache-Control", "public, max-age=31536000, immutable")
+	c.Set("Content-Type", f.Type)
+	c.Set("ETag", f.ETag)
+	c.Set("Vary", "Accept-Encoding")
+	switch accepts := c.Get("Accept-Encoding"); {
+	case strings.Contains(accepts, "br"):
+		c.Set("Content-Encoding", "br")
+		return c.Send(f.Brotli)
+	case strings.Contains(accepts, "gzip"):
+		c.Set("Content-Encoding", "gzip")
+		return c.Send(f.Gzip)
+	}
+	return c.Send(f.Body)
+}

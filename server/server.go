@@ -1,0 +1,183 @@
+// Package server is the program people reach: routes, sessions, pages. It is
+// the only place that knows Fiber. A handler parses, calls the domain or the
+// record, and renders; no rule about set-ups, scores or sign-offs may live
+// here, and no SQL.
+package server
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"net"
+	"sync"
+	"time"
+
+	"github.com/gofiber/fiber/v2"
+
+	"lampwright/lessons"
+	"lampwright/lessons/figure"
+	"lampwright/locales"
+	"lampwright/locales/problem"
+	"lampwright/server/record"
+	"lampwright/static"
+)
+
+// Config is what a server is started with.
+type Config struct {
+	Listen  string // HOST:PORT; port 0 takes a free one
+	Data    string // folder of the records
+	TLSCert string // with TLSKey: serve TLS, cookies become secure
+	TLSKey  string
+	Log     *slog.Logger
+	Now     func() time.Time // nil for the machine's clock
+}
+
+// SiteID is the one site of a data folder for now; every row carries it.
+const SiteID = "main"
+
+// Main is a whole server: tests start it as the program does.
+type Main struct {
+	config  Config
+	log     *slog.Logger
+	now     func() time.Time
+	store   *record.Store
+	locales *locales.Bundle
+	lessons *lessons.Catalogue
+	files   *static.Files
+	site    record.Site
+	zone    *time.Location
+	setups  setups
+	kept    kept
+	hashing chan struct{}
+	app     *fiber.App
+	ln      net.Listener
+}
+
+// Open opens the records and readies everything but the listener. The site
+// must have been put in the records before (Demo does).
+func Open(config Config) (_ *Main, err error) {
+	defer problem.In(&err, "server.Open")
+	if (config.TLSCert == "") != (config.TLSKey == "") {
+		return nil, problem.Wrap(errors.New("--tls-cert and --tls-key go together"), problem.Invalid, "problem.value",
+			"Field", "--tls-cert, --tls-key", "Value", config.TLSCert+config.TLSKey, "Expected", "both or neither")
+	}
+	m := &Main{config: config, log: config.Log, now: config.Now, hashing: make(chan struct{}, hashesAtOnce)}
+	if m.log == nil {
+		m.log = slog.New(slog.DiscardHandler)
+	}
+	if m.now == nil {
+		m.now = time.Now
+	}
+	if m.locales, err = locales.Load(); err != nil {
+		return nil, err
+	}
+	m.locales.Report = func(err error) { m.log.Error("message", "error", err) }
+	if m.lessons, err = lessons.Load(); err != nil {
+		return nil, err
+	}
+	if m.files, err = static.Build(map[string]string{"figure": figure.CSS}); err != nil {
+		return nil, err
+	}
+	if m.store, err = record.Open(config.Data); err != nil {
+		return nil, err
+	}
+	if err := m.begin(); err != nil {
+		return nil, errors.Join(err, m.store.Close())
+	}
+	return m, nil
+}
+
+// begin reads the site and checks the clock before anyone is let in.
+func (m *Main) begin() (err error) {
+	ctx := context.Background()
+	if _, err = m.store.Clock(ctx, m.now()); err != nil && !problem.Is(err, problem.Unavailable) {
+		return err
+	}
+	if m.site, err = m.store.Site(ctx, SiteID); err != nil {
+		if !problem.Is(err, problem.Unknown) {
+			return err
+		}
+		m.site = record.Site{ID: SiteID, Zone: "UTC"}
+		if err := m.store.PutSite(ctx, m.site, m.now()); err != nil {
+			return err
+		}
+	}
+	if m.zone, err = time.LoadLocation(m.site.Zone); err != nil {
+		return err
+	}
+	m.app = m.routes()
+	return nil
+}
+
+// Listen takes the address; Addr is known from then on.
+func (m *Main) Listen() (err error) {
+	defer problem.In(&err, "server.Listen")
+	m.ln, err = net.Listen("tcp", m.config.Listen)
+	if err != nil {
+		return problem.Wrap(err, problem.Invalid, "problem.value", "Field", "--listen", "Value", m.config.Listen, "Expected", "a free HOST:PORT")
+	}
+	return nil
+}
+
+// URL is where the server is reached.
+func (m *Main) URL() string {
+	scheme := "http"
+	if m.config.TLSCert != "" {
+		scheme = "https"
+	}
+	return scheme + "://" + m.ln.Addr().String()
+}
+
+// stopWithin is how long requests under way may take after a stop.
+const stopWithin = 10 * time.Second
+
+// Run serves until ctx ends, then lets requests under way finish.
+func (m *Main) Run(ctx context.Context) (err error) {
+	defer problem.In(&err, "server.Run")
+	done := make(chan error, 1)
+	go func() {
+		if m.config.TLSCert != "" {
+			done <- m.listenTLS()
+			return
+		}
+		done <- m.app.Listener(m.ln)
+	}()
+	select {
+	case err = <-done:
+	case <-ctx.Done():
+		err = m.app.ShutdownWithTimeout(stopWithin)
+		<-done
+	}
+	return errors.Join(err, m.store.Close())
+}
+
+// Close gives back what Open took, for a Main that never ran.
+func (m *Main) Close() error { return m.store.Close() }
+
+// kept are lesson pages rendered once: they depend on set-up, language, text
+// size and versions only.
+type kept struct {
+	sync.RWMutex
+	pages map[string]keptPage
+}
+
+type keptPage struct{ body, gzip []byte }
+
+// keptMost bounds the memory of kept pages; past it they start over.
+const keptMost = 2000
+
+func (k *kept) get(key string) (keptPage, bool) {
+	k.RLock()
+	defer k.RUnlock()
+	p, ok := k.pages[key]
+	return p, ok
+}
+
+func (k *kept) put(key string, p keptPage) {
+	k.Lock()
+	defer k.Unlock()
+	if k.pages == nil || len(k.pages) >= keptMost {
+		k.pages = map[string]keptPage{}
+	}
+	k.pages[key] = p
+}

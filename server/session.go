@@ -1,0 +1,209 @@
+package server
+
+import (
+	"crypto/rand"
+	"crypto/subtle"
+	"strings"
+	"time"
+
+	"github.com/gofiber/fiber/v2"
+
+	"lampwright/locales/problem"
+	"lampwright/server/page"
+	"lampwright/server/record"
+)
+
+// Ends of a session, and its cookie.
+const (
+	sessionIdle     = 20 * time.Minute
+	sessionAbsolute = 12 * time.Hour
+	sessionCookie   = "lw-session"
+	visitorCookie   = "lw-visitor" // ties the sign-in form to the browser
+)
+
+func (m *Main) cookie(c *fiber.Ctx, name, value string, age time.Duration) {
+	c.Cookie(&fiber.Cookie{
+		Name: name, Value: value, Path: "/", HTTPOnly: true, SameSite: fiber.CookieSameSiteLaxMode,
+		Secure: m.config.TLSCert != "", MaxAge: int(age.Seconds()),
+	})
+}
+
+func (m *Main) forget(c *fiber.Ctx, name string) {
+	c.Cookie(&fiber.Cookie{Name: name, Path: "/", HTTPOnly: true, SameSite: fiber.CookieSameSiteLaxMode, Expires: time.Unix(1, 0)})
+}
+
+// clock is the time that records go by: it never runs backwards past what was
+// recorded, and says so when the machine's does.
+func (m *Main) clock(c *fiber.Ctx) (time.Time, error) { return m.store.Clock(c.Context(), m.now()) }
+
+// who fills in the reader's session, if there is one.
+func (m *Main) who(c *fiber.Ctx) error {
+	token := c.Cookies(sessionCookie)
+	if token == "" {
+		return problem.New(problem.SignIn, "problem.need-sign-in")
+	}
+	now, err := m.clock(c)
+	if err != nil {
+		return err
+	}
+	s, p, err := m.store.Session(c.Context(), hashed(token), now, sessionIdle, sessionAbsolute)
+	if err != nil {
+		return err
+	}
+	c.Locals(sessionKey, s)
+	c.Locals(personKey, p)
+	return nil
+}
+
+// as lets only one role in, and holds every form to its session's token.
+func (m *Main) as(role record.Role) fiber.Handler {
+	return func(c *fiber.Ctx) error {
+		if run := c.Params("run"); run != "" {
+			c.Locals(backKey, "/runs/"+run)
+		}
+		err := m.who(c)
+		if problem.Is(err, problem.SignIn) && c.Method() == fiber.MethodGet {
+			return c.Redirect(m.view(c).signInAgain(c), fiber.StatusSeeOther)
+		}
+		if err != nil {
+			return err
+		}
+		if p := c.Locals(personKey).(record.Person); p.Role != role {
+			if role == record.Educator {
+				return problem.New(problem.Forbidden, "problem.educator-only")
+			}
+			return problem.New(problem.Forbidden, "problem.learner-only")
+		}
+		if c.Method() == fiber.MethodPost {
+			if err := m.form(c, c.Locals(sessionKey).(record.Session).FormToken); err != nil {
+				return err
+			}
+		}
+		return c.Next()
+	}
+}
+
+// form holds a post to being a whole form with the right token.
+func (m *Main) form(c *fiber.Ctx, token string) error {
+	kind, _, _ := strings.Cut(c.Get("Content-Type"), ";")
+	if kind != fiber.MIMEApplicationForm {
+		return problem.New(problem.Invalid, "problem.form")
+	}
+	got := c.FormValue("token")
+	if token == "" || subtle.ConstantTimeCompare([]byte(got), []byte(token)) != 1 {
+		return problem.New(problem.Forbidden, "problem.form-stale")
+	}
+	return nil
+}
+
+// formKey reads the key that makes a form count once.
+func formKey(c *fiber.Ctx) (string, error) {
+	key := c.FormValue("key")
+	if len(key) < 16 || len(key) > 64 {
+		return "", problem.New(problem.Invalid, "problem.form")
+	}
+	return key, nil
+}
+
+func (m *Main) signInPage(c *fiber.Ctx) error     { return m.door(c, false, "", nil) }
+func (m *Main) deskSignInPage(c *fiber.Ctx) error { return m.door(c, true, "", nil) }
+
+// door shows a sign-in form, with what was wrong the last time.
+func (m *Main) door(c *fiber.Ctx, desk bool, who string, wrong error) error {
+	v := m.view(c)
+	v.path = strings.Clone(c.Path())
+	visitor := c.Cookies(visitorCookie)
+	if len(visitor) < 20 {
+		visitor = rand.Text()
+		m.cookie(c, visitorCookie, visitor, sessionAbsolute)
+	}
+	v.token = visitor
+	s := page.SignIn{Desk: desk, Who: who, Action: "/sign-in", Next: local(c.Query("next", c.FormValue("next")), ""), Ended: c.Query("ended") != ""}
+	title := "page.sign-in"
+	if desk {
+		s.Action, title = "/desk/sign-in", "page.sign-in.desk"
+	}
+	if wrong != nil {
+		p, status := understand(wrong)
+		s.Wrong = v.speak.Problem(p)
+		c.Status(status)
+	}
+	if id := c.Query("set-up"); id != "" && !desk {
+		if r, err := m.store.Setup(c.Context(), SiteID, id); err == nil {
+			s.SetupShown = r.Tag
+		}
+	}
+	s.Frame = v.frame(v.speak.T(title))
+	return m.render(c, page.SignInPage(s))
+}
+
+func (m *Main) signIn(c *fiber.Ctx) error     { return m.enter(c, false) }
+func (m *Main) deskSignIn(c *fiber.Ctx) error { return m.enter(c, true) }
+
+// enter signs someone in. An unknown code and a wrong secret answer alike.
+func (m *Main) enter(c *fiber.Ctx, desk bool) error {
+	if err := m.form(c, c.Cookies(visitorCookie)); err != nil {
+		if problem.Is(err, problem.Forbidden) {
+			return m.door(c, desk, c.FormValue("who"), err)
+		}
+		return err
+	}
+	who, secret := strings.TrimSpace(c.FormValue("who")), c.FormValue("secret")
+	find, key, next := m.store.PersonByCard, "problem.wrong-secret", "/me"
+	who = strings.ToUpper(who)
+	if desk {
+		find, key, next = m.store.PersonByUsername, "problem.wrong-password", "/desk"
+		who = strings.ToLower(who)
+	}
+	wrong := problem.New(problem.SignIn, key)
+	if who == "" || secret == "" || len(who) > 64 || len(secret) > 128 {
+		return m.door(c, desk, who, wrong)
+	}
+	now, err := m.clock(c)
+	if err != nil {
+		return err
+	}
+	p, err := find(c.Context(), SiteID, who)
+	if err != nil && !problem.Is(err, problem.Unknown) {
+		return err
+	}
+	ok, err := m.prove(c.Context(), who, c.IP(), secret, p.Secret, now)
+	if problem.Is(err, problem.TooMany) {
+		return m.door(c, desk, who, err)
+	}
+	if err != nil {
+		return err
+	}
+	if !ok {
+		return m.door(c, desk, who, wrong)
+	}
+	if old := c.Cookies(sessionCookie); old != "" {
+		if err := m.store.DeleteSession(c.Context(), hashed(old)); err != nil {
+			return err
+		}
+	}
+	token := rand.Text()
+	if err := m.store.PutSession(c.Context(), record.Session{
+		ID: hashed(token), SiteID: SiteID, PersonID: p.ID, FormToken: rand.Text(), Created: now, Seen: now,
+	}); err != nil {
+		return err
+	}
+	m.cookie(c, sessionCookie, token, sessionAbsolute)
+	m.forget(c, visitorCookie)
+	return c.Redirect(local(c.FormValue("next"), next), fiber.StatusSeeOther)
+}
+
+func (m *Main) signOut(c *fiber.Ctx) error {
+	if err := m.who(c); err == nil {
+		s := c.Locals(sessionKey).(record.Session)
+		if err := m.form(c, s.FormToken); err != nil {
+			return err
+		}
+		if err := m.store.DeleteSession(c.Context(), s.ID); err != nil {
+			return err
+		}
+	}
+	m.forget(c, sessionCookie)
+	c.Set("Clear-Site-Data", `"cache"`)
+	return c.Redirect("/", fiber.StatusSeeOther)
+}
