@@ -74,7 +74,48 @@ func (m *Main) roster(c *fiber.Ctx) error {
 		}
 		p.Rows = append(p.Rows, r)
 	}
+	if p.Setups, p.Kiosk, err = m.kioskChoices(c); err != nil {
+		return err
+	}
 	return m.render(c, page.RosterPage(p))
+}
+
+// kioskChoices lists the set-ups this device can be bound to, and the one it
+// is bound to.
+func (m *Main) kioskChoices(c *fiber.Ctx) (list []page.Look, bound string, err error) {
+	stored, err := m.store.Setups(c.Context(), SiteID)
+	if err != nil {
+		return nil, "", err
+	}
+	for _, r := range stored {
+		list = append(list, page.Look{ID: r.ID, Setup: r.Tag})
+	}
+	if token := c.Cookies(kioskCookie); token != "" {
+		bound, _, err = m.store.KioskSetup(c.Context(), SiteID, hashed(token))
+	}
+	return list, bound, err
+}
+
+// bindKiosk ties the device it is pressed on to one set-up, or to none.
+func (m *Main) bindKiosk(c *fiber.Ctx) error {
+	id := strings.Clone(c.FormValue("set-up"))
+	if id == "" {
+		m.forget(c, kioskCookie)
+		return c.Redirect("/desk", fiber.StatusSeeOther)
+	}
+	if _, err := m.store.Setup(c.Context(), SiteID, id); err != nil {
+		return err
+	}
+	now, err := m.clock(c)
+	if err != nil {
+		return err
+	}
+	token := rand.Text()
+	if err := m.store.SetKiosk(c.Context(), SiteID, hashed(token), id, now); err != nil {
+		return err
+	}
+	m.cookie(c, kioskCookie, token, aYear)
+	return c.Redirect("/desk", fiber.StatusSeeOther)
 }
 
 // observed is a learner at the desk, with what the demonstration needs.

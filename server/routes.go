@@ -61,6 +61,7 @@ func (m *Main) routes() *fiber.App {
 	app.Get("/desk", educator, m.roster)
 	app.Get("/desk/learners/:person", educator, m.learner)
 	app.Post("/desk/learners/:person/sign", educator, m.sign)
+	app.Post("/desk/kiosk", educator, m.bindKiosk)
 	app.Use(func(*fiber.Ctx) error { return fiber.ErrNotFound })
 	return app
 }

@@ -1,6 +1,7 @@
 package server
 
 import (
+	"bytes"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -11,7 +12,6 @@ import (
 
 	"github.com/a-h/templ"
 	"github.com/gofiber/fiber/v2"
-	"github.com/valyala/bytebufferpool"
 
 	"lampwright/lessons/setup"
 	"lampwright/locales"
@@ -95,14 +95,12 @@ func (v view) signInAgain(c *fiber.Ctx) string {
 }
 
 func (m *Main) render(c *fiber.Ctx, t templ.Component) error {
-	b := bytebufferpool.Get()
-	defer bytebufferpool.Put(b)
-	if err := t.Render(context.Background(), b); err != nil {
+	var b bytes.Buffer
+	if err := t.Render(context.Background(), &b); err != nil {
 		return err
 	}
 	c.Set("Content-Type", "text/html; charset=utf-8")
-	c.Response().SetBody(b.B) // copies
-	return nil
+	return c.Send(b.Bytes())
 }
 
 // local keeps only a path on this server, for where to go next.

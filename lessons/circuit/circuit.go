@@ -86,7 +86,8 @@ type State struct {
 	Heats  map[string]Heat       // of parts that are not cool
 	Live   map[string]bool       // parts with volts after them
 
-	deck deck
+	unlit []string // converters and adapters that give nothing
+	deck  deck
 }
 
 // Look is what is seen at a part.
@@ -95,6 +96,15 @@ func (s *State) Look(part string) setup.Look {
 		return l
 	}
 	return setup.LookSound
+}
+
+// Seen is what a person standing there sees: a converter or adapter that gives
+// nothing is dark, whoever's fault that is.
+func (s *State) Seen(part string) setup.Look {
+	if slices.Contains(s.unlit, part) {
+		return setup.LookDark
+	}
+	return s.Look(part)
 }
 
 // Heat is how warm a part is.
@@ -180,9 +190,8 @@ func OpenCircuit(c setup.Chemistry, charge float64) float64 {
 }
 
 const (
-	flatCharge    = 0.0 // of a battery called flat: spent to 1.75 V a cell
-	agedOhms      = 4   // an aged block's resistance against a new one's (common practice, no source)
-	recentlyEmpty = 0.0
+	flatCharge = 0.0 // of a battery called flat: a chair's is spent to 1.75 V a cell
+	agedOhms   = 4   // an aged block's resistance against a new one's (common practice, no source)
 )
 
 // InputWatts is what a converter takes for an output: its idle watts with no
@@ -220,7 +229,7 @@ func Solve(s *setup.Setup, c Conditions) (State, error) {
 		inside = *c.Inside
 	}
 	if has(setup.InternalID, setup.Flat) {
-		inside = recentlyEmpty
+		inside = flatCharge
 	}
 	load := float64(s.Ventilator.Draw.Usual)
 	if c.Load != nil {
@@ -532,18 +541,18 @@ func (n *network) solve(st *State, op operating, mainsIn, shared bool) {
 	st.put(n.battery, tapped+n.above, 0)
 	st.walk(&n.input, tapped, p.amps)
 	lit := n.converter != nil && !n.dark && p.input > 0
+	if n.converter != nil && !lit {
+		st.unlit = append(st.unlit, n.converterID)
+	}
+	if mainsIn && !n.alive {
+		st.unlit = append(st.unlit, n.adapterID)
+	}
 	if n.converter != nil {
 		vout := 0.0
 		if lit {
 			vout = float64(n.converter.Output)
 		}
-		heat := 0.0
-		if p.amps > 0 {
-			heat = p.amps*p.input - vout*p.out
-		}
-		st.put(n.converterID, vout, heat)
-		st.Heats[n.converterID] = Cool // it sheds its losses by design
-		delete(st.Heats, n.converterID)
+		st.put(n.converterID, vout, 0) // it sheds its losses by design
 		out := n.output
 		if shared && mainsIn {
 			out = parked(out, n.chairInlet.ID)

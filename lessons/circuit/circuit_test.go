@@ -274,6 +274,23 @@ func TestAgreesWithNgspice(t *testing.T) {
 	})
 }
 
+func TestADarkConverterNeedNotBeTheFault(t *testing.T) {
+	s := demo(t, "chair-12")
+	for text, want := range map[string]setup.Look{"fuse=blown": setup.LookDark, "converter=failed": setup.LookDark, "plug=open": setup.LookSound} {
+		f, err := s.ParseFault(text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		st, err := circuit.Solve(s, circuit.Usual(f))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := st.Seen("converter"); got != want {
+			t.Errorf("%s: the converter looks %s, want %s", text, got, want)
+		}
+	}
+}
+
 func BenchmarkSolve(b *testing.B) {
 	s := demo(b, "chair-12")
 	c := circuit.Usual(setup.Fault{Part: "joint-battery", Mode: setup.HalfHome, Ohms: 2})

@@ -46,7 +46,6 @@ var (
 // valueError is a value of the wrong form, with the line it stands on.
 type valueError struct {
 	line        int
-	path        string
 	got, wanted string
 }
 

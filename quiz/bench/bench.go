@@ -199,7 +199,7 @@ func (b *Bench) do(a diagnosis.Action, step *Step) {
 			b.Answers.Source = b.panelSays()
 			return
 		}
-		step.Look, step.Heat = b.State.Look(a.Part), b.State.Heat(a.Part)
+		step.Look, step.Heat = b.State.Seen(a.Part), b.State.Heat(a.Part)
 		b.Answers.Looks[a.Part] = step.Look
 		b.Answers.Hot[a.Part] = step.Heat == circuit.Hot
 	case diagnosis.PlugIn:

@@ -98,14 +98,12 @@ func Allowed(s *setup.Setup, a Action, in Answers) (ok bool, why string) {
 		return false, "gate.person-not-ok"
 	case in.PersonOK != Yes:
 		return false, "gate.person-first"
-	case in.Running == No:
+	case in.Running == No, in.Source == setup.None:
 		return false, "gate.stopped"
 	case a.Verb == Look && panel:
 		return true, ""
 	case in.Source == "":
 		return false, "gate.panel-first"
-	case in.Source == setup.None:
-		return false, "gate.stopped"
 	case !known || panel:
 		return false, "gate.unknown"
 	}

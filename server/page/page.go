@@ -177,6 +177,8 @@ type Roster struct {
 	Frame
 	Rows            []RosterRow
 	Lessons, Scenes int
+	Setups          []Look // that this device can be bound to
+	Kiosk           string // the one it is bound to, "" for none
 }
 
 // RosterRow is one learner.
