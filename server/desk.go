@@ -156,8 +156,11 @@ func (m *Main) observe(c *fiber.Ctx, v view) (o observed, err error) {
 			steps[i].Link = "" // they are the learner's to open
 		}
 	}
-	o.page.SignOffs, err = m.signOffs(c, v, o.person.ID, o.stored)
-	return o, err
+	if o.page.SignOffs, err = m.signOffs(c, v, o.person.ID, o.stored); err != nil {
+		return o, err
+	}
+	o.page.Again = len(o.page.SignOffs) > 0 && o.page.SignOffs[0].Standing == competency.Current
+	return o, nil
 }
 
 func (m *Main) learner(c *fiber.Ctx) error {

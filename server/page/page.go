@@ -202,6 +202,7 @@ type Learner struct {
 	Rating            int
 	Wrong             string
 	JustSigned        bool
+	Again             bool // signed already, and current
 	Spare             bool
 	ChecklistVersion  string
 	Items             []competency.Item
