@@ -18,24 +18,27 @@ import (
 // Version is that of the scenarios and of the rules of judging.
 const Version = "1"
 
-// PassMark is the least score that passes (common practice, no source).
-const PassMark = 0.5
+// PassMark is the least score that passes: low enough that walking the whole
+// chain, slow and safe, does (common practice, no source).
+const PassMark = 0.15
 
 // Scenario is a story with a hidden fault. Its fault is the first of Faults
-// that this set-up can have and that takes the chair supply away.
+// that this set-up can have and that takes the chair supply away in the way
+// of the story.
 type Scenario struct {
 	ID           string
 	Objective    string
 	Faults       []string
+	Kind         circuit.Kind // how the chair supply behaves
 	MainsInReach bool
 	Minutes      float64
 }
 
 // Scenarios, in the order they are taken.
 var Scenarios = []Scenario{
-	{ID: "after-the-transfer", Objective: "find-safely", Faults: []string{"inlet-switch=off", "isolator=off", "plug=half-home"}, Minutes: 120},
-	{ID: "at-home-evening", Objective: "call-right", Faults: []string{"fuse=blown"}, MainsInReach: true, Minutes: 90},
-	{ID: "comes-and-goes", Objective: "leave-apart", Faults: []string{"joint-battery=high-resistance:6"}, MainsInReach: true, Minutes: 150},
+	{ID: "after-the-transfer", Objective: "find-safely", Faults: []string{"inlet-switch=off", "isolator=off", "plug=half-home"}, Kind: circuit.Steady, Minutes: 120},
+	{ID: "at-home-evening", Objective: "call-right", Faults: []string{"fuse=blown"}, Kind: circuit.Steady, MainsInReach: true, Minutes: 90},
+	{ID: "comes-and-goes", Objective: "leave-apart", Faults: []string{"joint-battery=high-resistance:6", "joint-ventilator=high-resistance:6"}, Kind: circuit.Hunting, MainsInReach: true, Minutes: 150},
 }
 
 // Find is a scenario by id; problem.Unknown if there is none.
@@ -59,7 +62,7 @@ func (sc Scenario) Start(s *setup.Setup) (bench.Start, error) {
 		if err != nil {
 			return bench.Start{}, err
 		}
-		if st.Source == setup.Internal {
+		if st.Source == setup.Internal && st.Kind == sc.Kind {
 			return bench.Start{Setup: s, Faults: []setup.Fault{f}, MainsInReach: sc.MainsInReach, Minutes: sc.Minutes}, nil
 		}
 	}
@@ -90,6 +93,7 @@ func (sc Scenario) Replay(s *setup.Setup, actions []diagnosis.Action) (*bench.Be
 type Result struct {
 	Safe        bool               `json:"safe"`
 	EndingRight bool               `json:"ending_right"`
+	Careful     bool               `json:"careful"` // it ended in a call or in mistrust where more was asked: never wrong at home
 	Efficiency  float64            `json:"efficiency"`
 	Score       float64            `json:"score"`
 	Passed      bool               `json:"passed"`
@@ -123,16 +127,21 @@ func Judge(b *bench.Bench) Result {
 		known, _ := setup.Of(kind, f[0].Mode)
 		r.Fault, r.Spare = f[0].String(), known.Spare
 	}
+	// Neither luck nor bad luck with the hidden part counts: the greater of
+	// what the best way was expected to cost and what it costs here.
 	for _, a := range best {
 		r.BestSeconds += bench.Cost(b.Start.Setup, a)
 	}
+	r.BestSeconds = max(r.BestSeconds, expected(b.Start))
 	for _, s := range b.Steps {
 		if s.Refused != "" {
 			r.Safe = false
 		}
 		r.Steps = append(r.Steps, StepDebrief{s.Action, s.Seconds, s.Refused, s.Look, s.Heat, s.Source, s.Seen, s.Did, slices.Contains(best, s.Action)})
 	}
-	r.EndingRight = len(best) > 0 && b.Ending == best[len(best)-1].Verb && secured(b) && putRight(b)
+	right := rightEndings(best[len(best)-1].Verb)
+	r.EndingRight = slices.Contains(right, b.Ending) && secured(b) && found(b) && putRight(b)
+	r.Careful = !r.EndingRight && secured(b) && b.Ending != "" && b.Ending != diagnosis.Solved
 	r.Efficiency = 1
 	if b.Seconds > r.BestSeconds && b.Seconds > 0 {
 		r.Efficiency = r.BestSeconds / b.Seconds
@@ -142,6 +151,21 @@ func Judge(b *bench.Bench) Result {
 	}
 	r.Passed = r.Score >= PassMark
 	return r
+}
+
+// rightEndings are those that do for the best one: the clinical line answers
+// day and night, also when the technologist does not.
+func rightEndings(best diagnosis.Verb) []diagnosis.Verb {
+	if best == diagnosis.CallTech || best == diagnosis.CallChair {
+		return []diagnosis.Verb{best, diagnosis.CallClinic}
+	}
+	return []diagnosis.Verb{best}
+}
+
+// found: the part that is wrong was looked at, so that the call can say so.
+func found(b *bench.Bench) bool {
+	_, seen := b.Answers.Looks[b.Start.Faults[0].Part]
+	return seen
 }
 
 // secured: no run ends well on the internal battery with mains in reach.
@@ -154,16 +178,13 @@ func putRight(b *bench.Bench) bool {
 	return b.Ending != diagnosis.Solved || b.ChairWouldCarry()
 }
 
-// Best is the way of least cost for this start: the person, the panel, a
-// source, then the checks in ascending cost over probability (optimal for one
+// Best is the way of least cost for this start: the person, the bag in hand,
+// the panel, a source, then the checks in ascending cost over probability (optimal for one
 // fault and perfect checks: Kadane and Simon) up to the one that shows the
 // cause, the remedy where the caregiver may use one, the ending.
 func Best(start bench.Start) []diagnosis.Action {
 	s := start.Setup
-	way := []diagnosis.Action{{Verb: diagnosis.AskPerson}, {Verb: diagnosis.Look, Part: diagnosis.PanelID}}
-	if start.MainsInReach {
-		way = append(way, diagnosis.Action{Verb: diagnosis.PlugIn, Part: Outlet(s)})
-	}
+	way := opening(start)
 	fault := start.Faults[0]
 	for _, c := range checks(start) {
 		way = append(way, diagnosis.Action{Verb: diagnosis.Look, Part: c.part})
@@ -183,6 +204,43 @@ func Best(start bench.Start) []diagnosis.Action {
 		way, end = append(way, diagnosis.Action{Verb: diagnosis.PushHome, Part: fault.Part}), diagnosis.Solved
 	}
 	return append(way, diagnosis.Action{Verb: end})
+}
+
+// opening is how every way begins.
+func opening(start bench.Start) []diagnosis.Action {
+	way := []diagnosis.Action{{Verb: diagnosis.AskPerson}, {Verb: diagnosis.Bag}, {Verb: diagnosis.Look, Part: diagnosis.PanelID}}
+	if start.MainsInReach {
+		way = append(way, diagnosis.Action{Verb: diagnosis.PlugIn, Part: Outlet(start.Setup)})
+	}
+	return way
+}
+
+// expected is the least expected cost in seconds over the causes that look
+// like this one: the opening, then each check's cost by the chance that it is
+// still needed (Σ cᵢ·(1 − Σ_{j<i} pⱼ)), then the remedy.
+func expected(start bench.Start) float64 {
+	seconds, total, left := 0.0, 0.0, 1.0
+	for _, a := range opening(start) {
+		seconds += bench.Cost(start.Setup, a)
+	}
+	list := checks(start)
+	for _, c := range list {
+		total += c.p
+	}
+	for _, c := range list {
+		seconds += left * bench.Cost(start.Setup, diagnosis.Action{Verb: diagnosis.Look, Part: c.part})
+		left -= c.p / total
+	}
+	best := Best(start)
+	return seconds + bench.Cost(start.Setup, best[len(best)-2])*remedies(best)
+}
+
+// remedies is 1 where the step before the ending is a remedy, else 0.
+func remedies(best []diagnosis.Action) float64 {
+	if v := best[len(best)-2].Verb; v == diagnosis.SwitchOn || v == diagnosis.PushHome {
+		return 1
+	}
+	return 0
 }
 
 // Outlet is the id of the wall outlet of a set-up.
@@ -214,7 +272,8 @@ func checks(start bench.Start) []check {
 		kind, _ := s.PartKind(f.Part)
 		known, _ := setup.Of(kind, f.Mode)
 		st, err := circuit.Solve(s, circuit.Usual(f))
-		if err == nil && known.Look != setup.LookSound && st.Source == now.Source && slices.Contains(bench.Offers(s, f.Part), diagnosis.Look) {
+		parked := kind == setup.KindPlug && s.Ventilator.Shared() && start.MainsInReach // out already: tells nothing
+		if err == nil && !parked && known.Look != setup.LookSound && st.Source == now.Source && st.Kind == now.Kind && slices.Contains(bench.Offers(s, f.Part), diagnosis.Look) {
 			p[f.Part] += known.Prior
 		}
 	}

@@ -83,6 +83,8 @@ func TestEndings(t *testing.T) {
 		right    bool
 	}{
 		"the technologist for a blown fuse":    {"at-home-evening", []diagnosis.Action{ask, panel, plug, fuse, call}, true},
+		"the clinical line, day and night":     {"at-home-evening", []diagnosis.Action{ask, panel, plug, fuse, {Verb: diagnosis.CallClinic}}, true},
+		"a call without having looked":         {"at-home-evening", []diagnosis.Action{ask, panel, plug, call}, false},
 		"a call with mains left in the bag":    {"at-home-evening", []diagnosis.Action{ask, panel, call}, false},
 		"solved, while the fuse is blown":      {"at-home-evening", []diagnosis.Action{ask, panel, plug, fuse, {Verb: diagnosis.Solved}}, false},
 		"the chair vendor for a blown fuse":    {"at-home-evening", []diagnosis.Action{ask, panel, plug, fuse, {Verb: diagnosis.CallChair}}, false},
@@ -100,6 +102,70 @@ func TestEndings(t *testing.T) {
 				t.Errorf("%+v", r)
 			}
 		})
+	}
+}
+
+// A call too early is not what the scenario asks, but it is never called
+// wrong; leaving mains in the bag is.
+func TestCarefulIsNotWrong(t *testing.T) {
+	eachScenario(t, func(t *testing.T, sc quiz.Scenario, s *setup.Setup) {
+		way := []diagnosis.Action{{Verb: diagnosis.AskPerson}, {Verb: diagnosis.Bag}, {Verb: diagnosis.Look, Part: diagnosis.PanelID}}
+		call := diagnosis.Action{Verb: diagnosis.CallTech}
+		early := run(t, sc, s, append(slices.Clone(way), call)...)
+		if early.Passed || early.Careful == sc.MainsInReach {
+			t.Errorf("%+v", early)
+		}
+		if sc.MainsInReach {
+			way = append(way, diagnosis.Action{Verb: diagnosis.PlugIn, Part: "outlet"})
+		}
+		if r := run(t, sc, s, append(way, call)...); r.Passed || !r.Careful || !r.Safe {
+			t.Errorf("%+v", r)
+		}
+	})
+}
+
+// Walking the whole chain is slow and safe, and passes.
+func TestAWalkAlongTheChainPasses(t *testing.T) {
+	eachScenario(t, func(t *testing.T, sc quiz.Scenario, s *setup.Setup) {
+		way := best(t, sc, s)
+		at := 3
+		if sc.MainsInReach {
+			at = 4
+		}
+		walk := slices.Clone(way[:at])
+		for i := range s.Chain {
+			walk = append(walk, diagnosis.Action{Verb: diagnosis.Look, Part: s.Chain[i].ID})
+		}
+		for _, a := range way[at:] {
+			if a.Verb != diagnosis.Look || !slices.Contains(walk, a) {
+				walk = append(walk, a)
+			}
+		}
+		if r := run(t, sc, s, walk...); !r.Passed || r.Score >= 1 {
+			t.Errorf("score %g of %g s against %g s", r.Score, r.Seconds, r.BestSeconds)
+		}
+	})
+}
+
+// On a shared inlet a dead lamp looks like the internal battery; the silent
+// alarm tells them apart, and the carrying lead is not pulled.
+func TestADeadLampDoesNotPullTheCarryingLead(t *testing.T) {
+	s, err := setup.Demo("chair-7")
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := bench.New(bench.Start{Setup: s, Faults: []setup.Fault{{Part: "lamp-chair", Mode: setup.Dead}}, MainsInReach: true, Minutes: 90})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var last bench.Step
+	for _, a := range []diagnosis.Action{{Verb: diagnosis.AskPerson}, {Verb: diagnosis.Bag}, {Verb: diagnosis.Look, Part: diagnosis.PanelID}, {Verb: diagnosis.PlugIn, Part: "outlet"}} {
+		if last, err = b.Act(a); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if last.Refused != "gate.one-inlet" || b.State.Source != setup.Chair {
+		t.Errorf("%+v, on %s", last, b.State.Source)
 	}
 }
 

@@ -63,7 +63,7 @@ func (m *Main) startRun(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
-	run, err := m.store.StartRun(c.Context(), record.Run{
+	run, err := m.store.StartRun(ctx(c), record.Run{
 		SiteID: SiteID, PersonID: v.person.ID, SetupID: r.ID, SetupVersion: r.Version, Scenario: sc.ID,
 		ScenarioVersion: quiz.Version, ModelVersion: circuit.Version, Language: v.speak.Tag, Mode: mode, Started: now,
 	}, key)
@@ -85,7 +85,7 @@ type opened struct {
 // openRun reads a run of the reader's own and acts it again on the version of
 // the set-up that it was begun on.
 func (m *Main) openRun(c *fiber.Ctx, v view) (o opened, err error) {
-	if o.run, err = m.store.Run(c.Context(), SiteID, param(c, "run")); err != nil {
+	if o.run, err = m.store.Run(ctx(c), SiteID, param(c, "run")); err != nil {
 		return o, err
 	}
 	if o.run.PersonID != v.person.ID {
@@ -94,7 +94,7 @@ func (m *Main) openRun(c *fiber.Ctx, v view) (o opened, err error) {
 	if o.scenario, err = quiz.Find(o.run.Scenario); err != nil {
 		return o, err
 	}
-	if o.stored, err = m.store.SetupVersion(c.Context(), SiteID, o.run.SetupID, o.run.SetupVersion); err != nil {
+	if o.stored, err = m.store.SetupVersion(ctx(c), SiteID, o.run.SetupID, o.run.SetupVersion); err != nil {
 		return o, err
 	}
 	if o.setup, err = m.setupOf(o.stored); err != nil {
@@ -118,7 +118,7 @@ func actionText(a diagnosis.Action) string { return string(a.Verb) + ":" + a.Par
 // over tells whether a run has ended: by its ending, or for the record by its
 // first unsafe step.
 func (o opened) over() bool {
-	return o.bench.Ending != "" || o.run.Mode == record.Quiz && slices.ContainsFunc(o.bench.Steps, func(s bench.Step) bool { return s.Refused != "" })
+	return !o.run.Ended.IsZero() || o.bench.Ending != "" || o.run.Mode == record.Quiz && slices.ContainsFunc(o.bench.Steps, func(s bench.Step) bool { return s.Refused != "" })
 }
 
 // end judges a run that is over, once; asking again changes nothing.
@@ -128,7 +128,7 @@ func (m *Main) end(c *fiber.Ctx, o opened, now time.Time) error {
 	if err != nil {
 		return err
 	}
-	return m.store.EndRun(c.Context(), SiteID, o.run.ID, result.Passed, result.Score, text, now)
+	return m.store.EndRun(ctx(c), SiteID, o.run.ID, result.Passed, result.Score, text, now)
 }
 
 func (m *Main) act(c *fiber.Ctx) error {
@@ -150,15 +150,17 @@ func (m *Main) act(c *fiber.Ctx) error {
 		return err
 	}
 	a := parseAction(strings.Clone(c.FormValue("action")))
-	// The record decides first: a second tap is the same step, an older tab is
-	// told that the run moved on. An action the bench does not know is refused
-	// before it is written.
-	if !o.over() && seq == len(o.run.Steps)+1 {
+	// A step that was there before goes to the record, which knows a second tap
+	// from an older tab. The next one is written only if the bench knows it.
+	if next := len(o.run.Steps) + 1; seq >= next {
+		if seq > next || o.over() {
+			return problem.New(problem.Moved, "problem.moved")
+		}
 		if _, err := o.bench.Act(a); err != nil {
 			return err
 		}
 	}
-	if err := m.store.AddStep(c.Context(), SiteID, o.run.ID, record.Step{Seq: seq, Action: actionText(a), At: now}, key); err != nil {
+	if err := m.store.AddStep(ctx(c), SiteID, o.run.ID, record.Step{Seq: seq, Action: actionText(a), At: now}, key); err != nil {
 		return err
 	}
 	if o, err = m.openRun(c, v); err != nil {
@@ -270,7 +272,10 @@ func lookText(say locales.Speaker, l setup.Look) string {
 
 // came says what came of a step.
 func came(say locales.Speaker, st quiz.StepDebrief, name string) string {
-	source := say.T("common.source." + string(st.Seen))
+	source := ""
+	if st.Seen != "" {
+		source = say.T("common.source." + string(st.Seen))
+	}
 	switch {
 	case st.Refused != "":
 		return say.T(st.Refused)

@@ -22,7 +22,7 @@ const localTime = "2006-01-02 15:04 MST"
 
 // signOffs reads a person's sign-offs as they stand now, newest first.
 func (m *Main) signOffs(c *fiber.Ctx, v view, person string, r record.Setup) ([]page.SignOff, error) {
-	list, err := m.store.SignOffs(c.Context(), SiteID, person)
+	list, err := m.store.SignOffs(ctx(c), SiteID, person)
 	if err != nil {
 		return nil, err
 	}
@@ -40,11 +40,11 @@ func (m *Main) signOffs(c *fiber.Ctx, v view, person string, r record.Setup) ([]
 	return out, nil
 }
 
-// stands tells how a sign-off stands. A clock that ran backwards never
-// un-lapses one: the record's own time counts.
+// stands tells how a sign-off stands, by the records' clock, which never runs
+// backwards.
 func (m *Main) stands(c *fiber.Ctx, o record.SignOff, setupID, version string) (competency.Standing, string, error) {
 	now, err := m.clock(c)
-	if err != nil && !problem.Is(err, problem.Unavailable) {
+	if err != nil {
 		return "", "", err
 	}
 	signedFor := o.SetupVersion
@@ -56,7 +56,7 @@ func (m *Main) stands(c *fiber.Ctx, o record.SignOff, setupID, version string) (
 
 func (m *Main) roster(c *fiber.Ctx) error {
 	v := m.view(c)
-	rows, err := m.store.Roster(c.Context(), SiteID)
+	rows, err := m.store.Roster(ctx(c), SiteID)
 	if err != nil {
 		return err
 	}
@@ -83,7 +83,7 @@ func (m *Main) roster(c *fiber.Ctx) error {
 // kioskChoices lists the set-ups this device can be bound to, and the one it
 // is bound to.
 func (m *Main) kioskChoices(c *fiber.Ctx) (list []page.Look, bound string, err error) {
-	stored, err := m.store.Setups(c.Context(), SiteID)
+	stored, err := m.store.Setups(ctx(c), SiteID)
 	if err != nil {
 		return nil, "", err
 	}
@@ -91,7 +91,7 @@ func (m *Main) kioskChoices(c *fiber.Ctx) (list []page.Look, bound string, err e
 		list = append(list, page.Look{ID: r.ID, Setup: r.Tag})
 	}
 	if token := c.Cookies(kioskCookie); token != "" {
-		bound, _, err = m.store.KioskSetup(c.Context(), SiteID, hashed(token))
+		bound, _, err = m.store.KioskSetup(ctx(c), SiteID, hashed(token))
 	}
 	return list, bound, err
 }
@@ -103,7 +103,7 @@ func (m *Main) bindKiosk(c *fiber.Ctx) error {
 		m.forget(c, kioskCookie)
 		return c.Redirect("/desk", fiber.StatusSeeOther)
 	}
-	if _, err := m.store.Setup(c.Context(), SiteID, id); err != nil {
+	if _, err := m.store.Setup(ctx(c), SiteID, id); err != nil {
 		return err
 	}
 	now, err := m.clock(c)
@@ -111,7 +111,7 @@ func (m *Main) bindKiosk(c *fiber.Ctx) error {
 		return err
 	}
 	token := rand.Text()
-	if err := m.store.SetKiosk(c.Context(), SiteID, hashed(token), id, now); err != nil {
+	if err := m.store.SetKiosk(ctx(c), SiteID, hashed(token), id, now); err != nil {
 		return err
 	}
 	m.cookie(c, kioskCookie, token, aYear)
@@ -127,7 +127,7 @@ type observed struct {
 }
 
 func (m *Main) observe(c *fiber.Ctx, v view) (o observed, err error) {
-	if o.person, err = m.store.Person(c.Context(), SiteID, param(c, "person")); err != nil {
+	if o.person, err = m.store.Person(ctx(c), SiteID, param(c, "person")); err != nil {
 		return o, err
 	}
 	if o.person.Role != record.Learner {
@@ -184,7 +184,7 @@ func (m *Main) sign(c *fiber.Ctx) error {
 		return err
 	}
 	seen := map[string]bool{}
-	for _, id := range c.Context().PostArgs().PeekMulti("seen") {
+	for _, id := range c.Request().PostArgs().PeekMulti("seen") {
 		item := string(id)
 		if !slices.ContainsFunc(competency.Checklist, func(it competency.Item) bool { return it.ID == item }) {
 			return problem.New(problem.Invalid, "problem.form")
@@ -213,7 +213,7 @@ func (m *Main) sign(c *fiber.Ctx) error {
 	if err != nil {
 		return again(err)
 	}
-	ok, err := m.prove(c.Context(), v.person.Username, c.IP(), c.FormValue("secret"), v.person.Secret, now)
+	ok, err := m.prove(ctx(c), v.person.Username, c.IP(), c.FormValue("secret"), v.person.Secret, now)
 	if err != nil {
 		return again(err)
 	}
@@ -224,7 +224,7 @@ func (m *Main) sign(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
-	if _, _, err := m.store.Sign(c.Context(), record.SignOff{
+	if _, _, err := m.store.Sign(ctx(c), record.SignOff{
 		SiteID: SiteID, PersonID: o.person.ID, EducatorID: v.person.ID, EducatorName: v.person.Name, Competency: competency.PowerSources,
 		SetupID: o.stored.ID, SetupTag: o.stored.Tag, SetupVersion: o.stored.Version, ChecklistVersion: competency.ChecklistVersion,
 		ModelVersion: circuit.Version, ContentVersion: m.lessons.Version(), Language: v.speak.Tag,

@@ -53,7 +53,7 @@ func understand(err error) (*problem.Problem, int) {
 // too for requests that never reached a handler.
 func (m *Main) fail(c *fiber.Ctx, err error) error {
 	p, status := understand(err)
-	if p.Code == problem.Internal {
+	if status >= fiber.StatusInternalServerError {
 		m.log.Error("failure", "id", c.Locals(requestID), "error", err)
 	}
 	headers(c, m.config.TLSCert != "")

@@ -56,16 +56,16 @@ func (m *Main) size(c *fiber.Ctx) error {
 // shown are the set-ups to be recognised here: a bound kiosk knows its one.
 func (m *Main) shown(c *fiber.Ctx) (list []record.Setup, bound bool, err error) {
 	if token := c.Cookies(kioskCookie); token != "" {
-		id, ok, err := m.store.KioskSetup(c.Context(), SiteID, hashed(token))
+		id, ok, err := m.store.KioskSetup(ctx(c), SiteID, hashed(token))
 		if err != nil {
 			return nil, false, err
 		}
 		if ok {
-			r, err := m.store.Setup(c.Context(), SiteID, id)
+			r, err := m.store.Setup(ctx(c), SiteID, id)
 			return []record.Setup{r}, true, err
 		}
 	}
-	list, err = m.store.Setups(c.Context(), SiteID)
+	list, err = m.store.Setups(ctx(c), SiteID)
 	return list, false, err
 }
 

@@ -3,7 +3,6 @@ package server
 import (
 	"bytes"
 	"context"
-	"crypto/rand"
 	"fmt"
 	"slices"
 	"strconv"
@@ -31,34 +30,37 @@ func (m *Main) numbered(l lessons.Lesson) lessons.Lesson {
 // lesson serves a card: kept as bytes by set-up, card, language, size and
 // versions, for it holds nothing of its reader.
 func (m *Main) lesson(c *fiber.Ctx) error {
-	v := m.view(c) // nobody's: the page is the same for all
+	v := m.guest(c)
 	id, lesson := param(c, "setup"), param(c, "lesson")
 	number, err := strconv.Atoi(c.Params("card"))
 	if err != nil {
 		return fiber.ErrNotFound
 	}
-	r, err := m.store.Setup(c.Context(), SiteID, id)
+	r, err := m.store.Setup(ctx(c), SiteID, id)
 	if err != nil {
 		return err
 	}
-	key := strings.Join([]string{id, r.Version, lesson, c.Params("card"), v.speak.Tag, strconv.Itoa(v.size)}, " ")
+	// Of its reader it holds only whether someone is signed in.
+	signed := v.person.ID != ""
+	v.person = record.Person{}
+	key := strings.Join([]string{id, r.Version, lesson, strconv.Itoa(number), v.speak.Tag, strconv.Itoa(v.size), strconv.FormatBool(signed)}, " ")
 	p, ok := m.kept.get(key)
 	if !ok {
-		if p, err = m.keep(v, r, lesson, number); err != nil {
+		if p, err = m.keep(v, r, lesson, number, signed); err != nil {
 			return err
 		}
 		m.kept.put(key, p)
 	}
 	c.Set("Content-Type", "text/html; charset=utf-8")
-	c.Set("Vary", "Accept-Encoding, Cookie, Accept-Language")
-	if strings.Contains(c.Get("Accept-Encoding"), "gzip") {
+	c.Set("Vary", "Accept-Encoding")
+	if c.AcceptsEncodings("gzip") == "gzip" {
 		c.Set("Content-Encoding", "gzip")
 		return c.Send(p.gzip)
 	}
 	return c.Send(p.body)
 }
 
-func (m *Main) keep(v view, r record.Setup, id string, number int) (keptPage, error) {
+func (m *Main) keep(v view, r record.Setup, id string, number int, signed bool) (keptPage, error) {
 	l, ok := m.lessons.Lesson(id, v.speak.Tag)
 	if !ok || id == "stopped" || number < 1 || number > len(l.Cards) {
 		return keptPage{}, problem.New(problem.Unknown, "problem.not-found")
@@ -74,8 +76,13 @@ func (m *Main) keep(v view, r record.Setup, id string, number int) (keptPage, er
 		return keptPage{}, err
 	}
 	at := "/lessons/" + r.ID + "/" + id + "/"
+	v.path = at + strconv.Itoa(number)
+	frame := v.frame(card.Title)
+	if frame.Token = ""; signed {
+		frame.Signed, frame.Idle = true, idleSeconds
+	}
 	p := page.Card{
-		Frame: v.frame(card.Title), Lesson: l, Card: card, Number: number, Of: len(l.Cards), Figures: figures,
+		Frame: frame, Lesson: l, Card: card, Number: number, Of: len(l.Cards), Figures: figures,
 		Setup: r.Tag, Prev: at + strconv.Itoa(number-1), Next: at + strconv.Itoa(number+1),
 	}
 	if number == 1 {
@@ -144,7 +151,7 @@ func (m *Main) asked(c *fiber.Ctx) (page.Question, record.Setup, error) {
 		return page.Question{}, r, err
 	}
 	q := page.Question{
-		Lesson: l, Key: key, Setup: r.Tag, FormKey: rand.Text(),
+		Lesson: l, Key: key, Setup: r.Tag,
 		Action: "/lessons/" + l.ID + "/question", Back: fmt.Sprintf("/lessons/%s/%s/%d", r.ID, l.ID, len(l.Cards)),
 	}
 	v.path = q.Action
@@ -178,7 +185,7 @@ func (m *Main) answer(c *fiber.Ctx) error {
 		return err
 	}
 	q.Chosen = option
-	if err := m.store.MarkLesson(c.Context(), SiteID, m.view(c).person.ID, r.ID, r.Version, q.Lesson.ID, q.Lesson.Version, q.Right(), now); err != nil {
+	if err := m.store.MarkLesson(ctx(c), SiteID, m.view(c).person.ID, r.ID, r.Version, q.Lesson.ID, q.Lesson.Version, q.Right(), now); err != nil {
 		return err
 	}
 	return m.render(c, page.QuestionPage(q))
@@ -187,7 +194,7 @@ func (m *Main) answer(c *fiber.Ctx) error {
 // evidence is what a person has done on the present version of a set-up.
 func (m *Main) evidence(c *fiber.Ctx, person record.Person, r record.Setup) (competency.Evidence, error) {
 	var e competency.Evidence
-	done, err := m.store.LessonsDone(c.Context(), SiteID, person.ID)
+	done, err := m.store.LessonsDone(ctx(c), SiteID, person.ID)
 	if err != nil {
 		return e, err
 	}
@@ -196,7 +203,7 @@ func (m *Main) evidence(c *fiber.Ctx, person record.Person, r record.Setup) (com
 			e.Lessons = append(e.Lessons, d.Lesson)
 		}
 	}
-	runs, err := m.store.Runs(c.Context(), SiteID, person.ID)
+	runs, err := m.store.Runs(ctx(c), SiteID, person.ID)
 	if err != nil {
 		return e, err
 	}
@@ -245,6 +252,18 @@ func (m *Main) me(c *fiber.Ctx) error {
 			p.Next = s
 			break
 		}
+	}
+	if chose := c.Query("chose"); chose != "" && chose != r.ID {
+		if other, err := m.store.Setup(ctx(c), SiteID, chose); err == nil {
+			p.Chose = other.Tag
+		}
+	}
+	open, going, err := m.store.OpenRun(ctx(c), SiteID, v.person.ID)
+	if err != nil {
+		return err
+	}
+	if going {
+		p.Open = page.Step{Title: v.speak.T("quiz.scenario." + open.Scenario + ".title"), Link: "/runs/" + open.ID}
 	}
 	signed, err := m.signOffs(c, v, v.person.ID, r)
 	if err != nil {

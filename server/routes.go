@@ -2,11 +2,13 @@ package server
 
 import (
 	"crypto/rand"
+	"slices"
 	"strings"
 	"time"
 
 	"github.com/gofiber/fiber/v2"
 	"github.com/gofiber/fiber/v2/middleware/recover"
+	"github.com/valyala/fasthttp"
 
 	"lampwright/server/record"
 )
@@ -26,9 +28,12 @@ func (m *Main) routes() *fiber.App {
 		BodyLimit: mostBody, ReadBufferSize: mostHeaders, Network: fiber.NetworkTCP,
 		ReadTimeout: 15 * time.Second, WriteTimeout: 30 * time.Second, IdleTimeout: 60 * time.Second,
 		EnableTrustedProxyCheck: true, TrustedProxies: []string{},
-		ErrorHandler: m.fail,
+		DisablePreParseMultipartForm: true, ErrorHandler: m.fail,
 	})
-	app.Get("/healthz", func(c *fiber.Ctx) error { return c.SendString(Alive) })
+	app.Get("/healthz", func(c *fiber.Ctx) error {
+		headers(c, m.config.TLSCert != "")
+		return c.SendString(Alive)
+	})
 	app.Use(m.logged, m.secured, recover.New())
 	app.Get("/readyz", m.ready)
 	app.Get("/static/*", m.static)
@@ -42,6 +47,7 @@ func (m *Main) routes() *fiber.App {
 	app.Get("/call", m.call)
 	app.Get("/sign-in", m.signInPage)
 	app.Post("/sign-in", m.signIn)
+	app.Get("/sign-out", m.signOutPage)
 	app.Post("/sign-out", m.signOut)
 	app.Get("/lessons/:setup/:lesson/:card<int>", m.lesson)
 
@@ -62,7 +68,19 @@ func (m *Main) routes() *fiber.App {
 	app.Get("/desk/learners/:person", educator, m.learner)
 	app.Post("/desk/learners/:person/sign", educator, m.sign)
 	app.Post("/desk/kiosk", educator, m.bindKiosk)
-	app.Use(func(*fiber.Ctx) error { return fiber.ErrNotFound })
+	// A method that no router knows gets a page too.
+	serve := app.Handler()
+	app.Server().Handler = func(r *fasthttp.RequestCtx) {
+		if slices.Contains(fiber.DefaultMethods, string(r.Method())) {
+			serve(r)
+			return
+		}
+		c := app.AcquireCtx(r)
+		defer app.ReleaseCtx(c)
+		if err := m.fail(c, fiber.ErrMethodNotAllowed); err != nil {
+			m.log.Error("failure", "error", err)
+		}
+	}
 	return app
 }
 
@@ -119,10 +137,10 @@ func (m *Main) logged(c *fiber.Ctx) error {
 }
 
 func (m *Main) ready(c *fiber.Ctx) error {
-	if err := m.store.Ready(c.Context()); err != nil {
+	if err := m.store.Ready(ctx(c)); err != nil {
 		return err
 	}
-	if _, err := m.store.Clock(c.Context(), m.now()); err != nil {
+	if _, err := m.store.Clock(ctx(c), m.now()); err != nil {
 		return err
 	}
 	return c.SendString("ready\n")
@@ -137,11 +155,11 @@ func (m *Main) static(c *fiber.Ctx) error {
 	c.Set("Content-Type", f.Type)
 	c.Set("ETag", f.ETag)
 	c.Set("Vary", "Accept-Encoding")
-	switch accepts := c.Get("Accept-Encoding"); {
-	case strings.Contains(accepts, "br"):
+	switch {
+	case c.AcceptsEncodings("br") == "br":
 		c.Set("Content-Encoding", "br")
 		return c.Send(f.Brotli)
-	case strings.Contains(accepts, "gzip"):
+	case c.AcceptsEncodings("gzip") == "gzip":
 		c.Set("Content-Encoding", "gzip")
 		return c.Send(f.Gzip)
 	}

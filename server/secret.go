@@ -68,7 +68,7 @@ func (m *Main) prove(ctx context.Context, account, source, secret, phc string, n
 	for _, t := range []struct {
 		key   string
 		limit int
-	}{{"account " + hashed(account), triesAccount}, {"source " + hashed(source), triesSource}} {
+	}{{"source " + hashed(source), triesSource}, {"account " + hashed(account), triesAccount}} {
 		ok, err := m.store.Attempt(ctx, SiteID, t.key, t.limit, triesWindow, now)
 		if err != nil {
 			return false, err
@@ -90,5 +90,10 @@ func (m *Main) prove(ctx context.Context, account, source, secret, phc string, n
 	if !matches(secret, phc) {
 		return false, nil
 	}
-	return true, m.store.ClearAttempts(ctx, SiteID, "account "+hashed(account))
+	for _, key := range []string{"account " + hashed(account), "source " + hashed(source)} {
+		if err := m.store.ClearAttempts(ctx, SiteID, key); err != nil {
+			return false, err
+		}
+	}
+	return true, nil
 }

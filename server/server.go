@@ -145,8 +145,14 @@ func (m *Main) Run(ctx context.Context) (err error) {
 	select {
 	case err = <-done:
 	case <-ctx.Done():
-		err = m.app.ShutdownWithTimeout(stopWithin)
-		<-done
+		if err = m.app.ShutdownWithTimeout(stopWithin); errors.Is(err, context.DeadlineExceeded) {
+			m.log.Warn("stopped with connections still open")
+			err = nil
+		}
+		select {
+		case <-done:
+		case <-time.After(time.Second): // a stop before serving had begun
+		}
 	}
 	return errors.Join(err, m.store.Close())
 }

@@ -3,6 +3,7 @@ package server
 import (
 	"crypto/rand"
 	"crypto/subtle"
+	"net/url"
 	"strings"
 	"time"
 
@@ -29,12 +30,12 @@ func (m *Main) cookie(c *fiber.Ctx, name, value string, age time.Duration) {
 }
 
 func (m *Main) forget(c *fiber.Ctx, name string) {
-	c.Cookie(&fiber.Cookie{Name: name, Path: "/", HTTPOnly: true, SameSite: fiber.CookieSameSiteLaxMode, Expires: time.Unix(1, 0)})
+	c.Cookie(&fiber.Cookie{Name: name, Path: "/", HTTPOnly: true, SameSite: fiber.CookieSameSiteLaxMode, Secure: m.config.TLSCert != "", Expires: time.Unix(1, 0)})
 }
 
 // clock is the time that records go by: it never runs backwards past what was
 // recorded, and says so when the machine's does.
-func (m *Main) clock(c *fiber.Ctx) (time.Time, error) { return m.store.Clock(c.Context(), m.now()) }
+func (m *Main) clock(c *fiber.Ctx) (time.Time, error) { return m.store.Clock(ctx(c), m.now()) }
 
 // who fills in the reader's session, if there is one.
 func (m *Main) who(c *fiber.Ctx) error {
@@ -46,7 +47,7 @@ func (m *Main) who(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
-	s, p, err := m.store.Session(c.Context(), hashed(token), now, sessionIdle, sessionAbsolute)
+	s, p, err := m.store.Session(ctx(c), hashed(token), now, sessionIdle, sessionAbsolute)
 	if err != nil {
 		return err
 	}
@@ -62,7 +63,7 @@ func (m *Main) as(role record.Role) fiber.Handler {
 			c.Locals(backKey, "/runs/"+run)
 		}
 		err := m.who(c)
-		if problem.Is(err, problem.SignIn) && c.Method() == fiber.MethodGet {
+		if problem.Is(err, problem.SignIn) && reads(c) {
 			return c.Redirect(m.view(c).signInAgain(c), fiber.StatusSeeOther)
 		}
 		if err != nil {
@@ -128,9 +129,9 @@ func (m *Main) door(c *fiber.Ctx, desk bool, who string, wrong error) error {
 		s.Wrong = v.speak.Problem(p)
 		c.Status(status)
 	}
-	if id := c.Query("set-up"); id != "" && !desk {
-		if r, err := m.store.Setup(c.Context(), SiteID, id); err == nil {
-			s.SetupShown = r.Tag
+	if id := c.Query("set-up", c.FormValue("set-up")); id != "" && !desk {
+		if r, err := m.store.Setup(ctx(c), SiteID, id); err == nil {
+			s.Setup, s.SetupShown = r.ID, r.Tag
 		}
 	}
 	s.Frame = v.frame(v.speak.T(title))
@@ -163,11 +164,11 @@ func (m *Main) enter(c *fiber.Ctx, desk bool) error {
 	if err != nil {
 		return err
 	}
-	p, err := find(c.Context(), SiteID, who)
+	p, err := find(ctx(c), SiteID, who)
 	if err != nil && !problem.Is(err, problem.Unknown) {
 		return err
 	}
-	ok, err := m.prove(c.Context(), who, c.IP(), secret, p.Secret, now)
+	ok, err := m.prove(ctx(c), who, c.IP(), secret, p.Secret, now)
 	if problem.Is(err, problem.TooMany) {
 		return m.door(c, desk, who, err)
 	}
@@ -178,28 +179,48 @@ func (m *Main) enter(c *fiber.Ctx, desk bool) error {
 		return m.door(c, desk, who, wrong)
 	}
 	if old := c.Cookies(sessionCookie); old != "" {
-		if err := m.store.DeleteSession(c.Context(), hashed(old)); err != nil {
+		if err := m.store.DeleteSession(ctx(c), hashed(old)); err != nil {
 			return err
 		}
 	}
 	token := rand.Text()
-	if err := m.store.PutSession(c.Context(), record.Session{
+	if err := m.store.PutSession(ctx(c), record.Session{
 		ID: hashed(token), SiteID: SiteID, PersonID: p.ID, FormToken: rand.Text(), Created: now, Seen: now,
 	}); err != nil {
 		return err
 	}
 	m.cookie(c, sessionCookie, token, sessionAbsolute)
 	m.forget(c, visitorCookie)
+	if chose := c.FormValue("set-up"); chose != "" && !desk {
+		next += "?chose=" + url.QueryEscape(chose)
+	}
 	return c.Redirect(local(c.FormValue("next"), next), fiber.StatusSeeOther)
 }
 
+// signOutPage is where kept pages lead to sign out: they carry no token. A
+// page left alone leads here too, and from here out.
+func (m *Main) signOutPage(c *fiber.Ctx) error {
+	v := m.guest(c)
+	if v.person.ID == "" {
+		return c.Redirect("/", fiber.StatusSeeOther)
+	}
+	f := v.frame(v.speak.T("page.sign-out.plain"))
+	if c.Query("idle") != "" {
+		f.Idle = 1
+	}
+	return m.render(c, page.SignOutPage(f))
+}
+
 func (m *Main) signOut(c *fiber.Ctx) error {
-	if err := m.who(c); err == nil {
-		s := c.Locals(sessionKey).(record.Session)
+	err := m.who(c)
+	if err != nil && !problem.Is(err, problem.SignIn) {
+		return err
+	}
+	if s, ok := c.Locals(sessionKey).(record.Session); ok {
 		if err := m.form(c, s.FormToken); err != nil {
 			return err
 		}
-		if err := m.store.DeleteSession(c.Context(), s.ID); err != nil {
+		if err := m.store.DeleteSession(ctx(c), s.ID); err != nil {
 			return err
 		}
 	}

@@ -43,7 +43,7 @@ type view struct {
 
 func (m *Main) view(c *fiber.Ctx) view {
 	v := view{m: m, path: strings.Clone(c.Path()), home: "/"}
-	if c.Method() != fiber.MethodGet {
+	if !reads(c) {
 		v.path = "/"
 	}
 	v.speak = m.locales.Speak(locales.Pick(c.Cookies("lw-language"), c.Get("Accept-Language")).Tag)
@@ -63,20 +63,32 @@ func (m *Main) view(c *fiber.Ctx) view {
 	return v
 }
 
-// idleSeconds before a signed-in page asks whether anyone is there.
-const idleSeconds = 240
+// Seconds before a signed-in page asks whether anyone is there: short on a
+// kiosk, long where an educator watches a demonstration with the form open.
+const (
+	idleSeconds     = 240
+	idleSecondsDesk = 900
+)
+
+// reads tells a request that only asks.
+func reads(c *fiber.Ctx) bool {
+	return c.Method() == fiber.MethodGet || c.Method() == fiber.MethodHead
+}
 
 func (v view) frame(title string) page.Frame {
 	f := page.Frame{
 		Speaker: v.speak, Title: title, Size: v.size, Path: v.path,
 		Style: v.m.files.Path("app.css"), Script: v.m.files.Path("kiosk.js"), Token: v.token,
 		Lines: page.Lines{
-			Programme: v.m.site.Name, Rescue: v.m.site.RescueLine, Clinical: v.m.site.ClinicalLine,
+			Rescue: v.m.site.RescueLine, Clinical: v.m.site.ClinicalLine,
 			Technologist: v.m.site.TechnologistLine, Hours: v.m.site.TechnologistHours,
 		},
 	}
 	if v.person.ID != "" {
-		f.Name, f.Desk, f.Idle = v.person.Name, v.person.Role == record.Educator, idleSeconds
+		f.Signed, f.Name, f.Desk, f.Idle = true, v.person.Name, v.person.Role == record.Educator, idleSeconds
+		if f.Desk {
+			f.Idle = idleSecondsDesk
+		}
 	}
 	return f
 }
@@ -84,14 +96,24 @@ func (v view) frame(title string) page.Frame {
 // signInAgain is the sign-in that leads back to where the reader was.
 func (v view) signInAgain(c *fiber.Ctx) string {
 	at := v.back
-	if at == "" && c.Method() == fiber.MethodGet {
+	if at == "" && reads(c) {
 		at = c.OriginalURL()
 	}
 	door := "/sign-in"
 	if strings.HasPrefix(c.Path(), "/desk") {
 		door = "/desk/sign-in"
 	}
-	return door + "?ended=1&next=" + url.QueryEscape(at)
+	q := url.Values{}
+	if at != "" {
+		q.Set("next", at)
+	}
+	if c.Cookies(sessionCookie) != "" { // there was one
+		q.Set("ended", "1")
+	}
+	if len(q) == 0 {
+		return door
+	}
+	return door + "?" + q.Encode()
 }
 
 func (m *Main) render(c *fiber.Ctx, t templ.Component) error {
@@ -105,11 +127,17 @@ func (m *Main) render(c *fiber.Ctx, t templ.Component) error {
 
 // local keeps only a path on this server, for where to go next.
 func local(next, otherwise string) string {
-	if !strings.HasPrefix(next, "/") || strings.HasPrefix(next, "//") || strings.ContainsAny(next, "\\\r\n") {
+	odd := func(r rune) bool { return r < ' ' || r == 0x7f || r == '\\' }
+	if !strings.HasPrefix(next, "/") || strings.HasPrefix(next, "//") || strings.ContainsFunc(next, odd) {
 		return otherwise
 	}
 	return next
 }
+
+// ctx is a request's context for the records. A stop does not end it, as it
+// would fasthttp's own: what is under way is finished, and the records bound
+// their waits.
+func ctx(c *fiber.Ctx) context.Context { return c.UserContext() }
 
 func hashed(secret string) string {
 	sum := sha256.Sum256([]byte(secret))
@@ -147,7 +175,7 @@ func (m *Main) mine(c *fiber.Ctx, v view) (record.Setup, *setup.Setup, error) {
 	if v.person.SetupID == "" {
 		return record.Setup{}, nil, problem.New(problem.Unknown, "problem.no-set-up")
 	}
-	r, err := m.store.Setup(c.Context(), SiteID, v.person.SetupID)
+	r, err := m.store.Setup(ctx(c), SiteID, v.person.SetupID)
 	if err != nil {
 		return record.Setup{}, nil, err
 	}

@@ -70,5 +70,6 @@ func (l listening) serve(out io.Writer, data string, entries []server.Entry) err
 	fmt.Fprintf(out, "Open %s\n", m.URL())
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
+	context.AfterFunc(ctx, stop) // a second Ctrl-C ends it at once
 	return m.Run(ctx)
 }

@@ -31,6 +31,7 @@ type Conditions struct {
 	Chair   *float64     // charge of every chair block, 0 to 1; nil as in the set-up
 	Inside  *float64     // charge of the internal battery, 0 to 1; nil as in the set-up
 	Celsius float64      // of copper
+	From    setup.Source // what carried until now, "" where nothing changes over
 	Latched bool         // the converter has already cut out, and waits for a reset
 }
 
@@ -86,8 +87,9 @@ type State struct {
 	Heats  map[string]Heat       // of parts that are not cool
 	Live   map[string]bool       // parts with volts after them
 
-	unlit []string // converters and adapters that give nothing
-	deck  deck
+	unlit  []string // converters and adapters that give nothing
+	parked string   // the plug that is out of a shared inlet
+	deck   deck
 }
 
 // Look is what is seen at a part.
@@ -99,10 +101,14 @@ func (s *State) Look(part string) setup.Look {
 }
 
 // Seen is what a person standing there sees: a converter or adapter that gives
-// nothing is dark, whoever's fault that is.
+// nothing is dark, whoever's fault that is, and the plug that has no place in
+// a shared inlet is out.
 func (s *State) Seen(part string) setup.Look {
-	if slices.Contains(s.unlit, part) {
+	switch {
+	case slices.Contains(s.unlit, part):
 		return setup.LookDark
+	case s.parked != "" && part == s.parked && s.Look(part) == setup.LookSound:
+		return setup.LookApart
 	}
 	return s.Look(part)
 }
@@ -266,14 +272,27 @@ func Solve(s *setup.Setup, c Conditions) (State, error) {
 			break
 		}
 	}
-	if st.Source == setup.None && inside > 0 && !has(setup.InternalID, setup.Dead) {
+	switch ready := inside > 0 && !has(setup.InternalID, setup.Dead); {
+	case st.Source == setup.None && ready:
 		st.Source = setup.Internal
+	case !ready && outside(c.From) && st.Source != c.From:
+		// The changeover itself rides on the internal battery.
+		st.Source, point = setup.None, operating{}
 	}
 	n.solve(&st, point, c.Mains, s.Ventilator.Shared())
+	if s.Ventilator.Shared() {
+		out := s.Mains
+		if c.Mains {
+			out = s.Chain
+		}
+		st.parked = out[len(out)-1].ID
+	}
 	st.Panel, st.Alarm = panel(s, &st, has)
 	looks(s, c, &st)
 	return st, nil
 }
+
+func outside(s setup.Source) bool { return s == setup.Mains || s == setup.Chair }
 
 func check(s *setup.Setup, c Conditions) error {
 	bad := func(field string, value any, wanted string) error {

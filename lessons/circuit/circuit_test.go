@@ -274,6 +274,23 @@ func TestAgreesWithNgspice(t *testing.T) {
 	})
 }
 
+// A dead internal battery hides until the sources change over.
+func TestTheChangeoverRidesOnTheInternalBattery(t *testing.T) {
+	s := demo(t, "chair-12")
+	c := circuit.Usual(setup.Fault{Part: setup.InternalID, Mode: setup.Dead})
+	for from, want := range map[setup.Source]setup.Source{"": setup.Chair, setup.Chair: setup.Chair, setup.Mains: setup.None} {
+		c.From = from
+		st, err := circuit.Solve(s, c)
+		if err != nil || st.Source != want {
+			t.Errorf("from %q: %s, want %s (%v)", from, st.Source, want, err)
+		}
+	}
+	c.From, c.Faults = setup.Mains, nil
+	if st, err := circuit.Solve(s, c); err != nil || st.Source != setup.Chair {
+		t.Errorf("with a good internal battery: %s, %v", st.Source, err)
+	}
+}
+
 func TestADarkConverterNeedNotBeTheFault(t *testing.T) {
 	s := demo(t, "chair-12")
 	for text, want := range map[string]setup.Look{"fuse=blown": setup.LookDark, "converter=failed": setup.LookDark, "plug=open": setup.LookSound} {

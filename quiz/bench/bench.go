@@ -70,12 +70,20 @@ func (b *Bench) settle(seconds float64) error {
 		inside = math.Min(1, b.Minutes/tested)
 	}
 	b.world.Inside = &inside
+	b.world.From = b.State.Source
 	st, err := circuit.Solve(b.Start.Setup, b.world)
 	if err != nil {
 		return err
 	}
 	b.State = st
+	if st.Kind == circuit.Collapsed && b.latches() {
+		b.world.Latched = true // and stays off until staff reset it
+	}
 	return nil
+}
+
+func (b *Bench) latches() bool {
+	return slices.ContainsFunc(b.Start.Setup.Chain, func(p setup.Part) bool { return p.Converter != nil && p.Converter.Latched })
 }
 
 // seconds an action takes, by what it is done on (common practice, no source).
@@ -162,7 +170,7 @@ func (b *Bench) Act(a diagnosis.Action) (Step, error) {
 		return Step{}, problem.New(problem.Moved, "problem.run-ended")
 	}
 	if !b.known(a) {
-		return Step{}, problem.New(problem.Invalid, "problem.value", "Field", "action", "Value", string(a.Verb)+":"+a.Part, "Expected", "an action of this bench")
+		return Step{}, problem.New(problem.Invalid, "problem.unknown-action")
 	}
 	step := Step{Action: a, Seconds: Cost(b.Start.Setup, a)}
 	if ok, why := diagnosis.Allowed(b.Start.Setup, a, b.Answers); !ok {
@@ -176,7 +184,7 @@ func (b *Bench) Act(a diagnosis.Action) (Step, error) {
 	if step.Did {
 		// What the panel showed before the change may not be true any more,
 		// but the change is seen at once on the panel beside it.
-		b.Answers.Source = b.panelSays()
+		b.readPanel()
 	}
 	step.Source, step.Seen = b.State.Source, b.Answers.Source
 	b.Steps = append(b.Steps, step)
@@ -196,15 +204,18 @@ func (b *Bench) do(a diagnosis.Action, step *Step) {
 	case diagnosis.Look:
 		kind, _ := s.PartKind(a.Part)
 		if a.Part == diagnosis.PanelID || kind == setup.KindLamp || kind == setup.KindScreen {
-			b.Answers.Source = b.panelSays()
+			b.readPanel()
 			return
 		}
 		step.Look, step.Heat = b.State.Seen(a.Part), b.State.Heat(a.Part)
 		b.Answers.Looks[a.Part] = step.Look
-		b.Answers.Hot[a.Part] = step.Heat == circuit.Hot
+		b.Answers.Hot[a.Part] = step.Heat != circuit.Cool
+		if kind == setup.KindAdapter && step.Look == setup.LookSound && b.Answers.Source == setup.Mains {
+			b.Answers.SecondSign = diagnosis.Yes // its light agrees with the panel
+		}
 	case diagnosis.PlugIn:
 		step.Did = !b.world.Mains
-		b.world.Mains = true
+		b.world.Mains, b.Answers.MainsTried = true, diagnosis.Yes
 	case diagnosis.SwitchOn:
 		step.Did = b.mend(a.Part, setup.Off)
 	case diagnosis.PushHome:
@@ -230,8 +241,8 @@ func (b *Bench) mend(part string, modes ...setup.Mode) bool {
 }
 
 // panelSays reads the panel as a careful person would: a lamp or words for a
-// source, and for a panel without a lamp for the internal battery, no lamp
-// but a screen that is lit.
+// source, and for a panel without a lamp for the internal battery, no lamp but
+// a screen that is lit and the alarm.
 func (b *Bench) panelSays() setup.Source {
 	lit := false
 	for i, in := range b.State.Panel {
@@ -245,14 +256,24 @@ func (b *Bench) panelSays() setup.Source {
 		}
 	}
 	switch {
-	case lit && wordless(b.Start.Setup):
+	case lit && wordless(b.Start.Setup) && b.State.Alarm != setup.NoAlarm:
 		return setup.Internal
+	case lit && wordless(b.Start.Setup):
+		return "" // no lamp and no alarm: a dead lamp looks the same
 	case lit:
 		return b.State.Source
 	case b.State.Source == setup.None:
 		return setup.None
 	}
 	return ""
+}
+
+// readPanel takes in the panel and whether the alarm agrees with it.
+func (b *Bench) readPanel() {
+	b.Answers.PanelSeen, b.Answers.Source, b.Answers.SecondSign = diagnosis.Yes, b.panelSays(), diagnosis.No
+	if b.Answers.Source == setup.Internal && b.State.Alarm != setup.NoAlarm {
+		b.Answers.SecondSign = diagnosis.Yes
+	}
 }
 
 // wordless: the screen says the same whatever carries.

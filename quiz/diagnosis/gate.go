@@ -66,19 +66,29 @@ const (
 type Answers struct {
 	PersonOK     Answer
 	Running      Answer       // the ventilator
-	Source       setup.Source // as the panel was read, "" before
-	SecondSign   Answer       // another, independent sign agrees with the panel
+	PanelSeen    Answer       // the panel was looked at, readable or not
+	Source       setup.Source // as the panel was read, "" before, or where it cannot be read
+	SecondSign   Answer       // another, independent sign agrees: an alarm, a light on the adapter
 	MainsInReach Answer
+	MainsTried   Answer   // the adapter was plugged in
 	Minutes      *float64 // left on the internal battery; nil counts as few
 	Day          Answer
 	BagInHand    Answer
+	PathDead     Answer                // known to be without power, at both ends
 	Looks        map[string]setup.Look // of parts looked at
-	Hot          map[string]bool       // parts felt hot, wet or smelling
+	Hot          map[string]bool       // parts felt warm or hot, wet or smelling
 }
 
-// FewMinutes is too few to go on looking without an outside source (our own
-// margin, common practice, no source).
+// FewMinutes is too few to go on looking without an outside source, for a
+// person who cannot breathe unaided at all (our own margin, common practice,
+// no source).
 const FewMinutes = 30
+
+// few takes the person's dependence into account: minutes unaided count, up to
+// twenty of them.
+func few(s *setup.Setup, in Answers) bool {
+	return in.Minutes == nil || *in.Minutes <= FewMinutes-min(float64(s.Dependence.Unaided), 20)
+}
 
 // staysApart are the looks of a joint or plug that must not be mated again.
 var staysApart = []setup.Look{
@@ -102,25 +112,20 @@ func Allowed(s *setup.Setup, a Action, in Answers) (ok bool, why string) {
 		return false, "gate.stopped"
 	case a.Verb == Look && panel:
 		return true, ""
-	case in.Source == "":
-		return false, "gate.panel-first"
 	case !known || panel:
 		return false, "gate.unknown"
+	case a.Verb == PlugIn:
+		return mayPlugIn(s, in)
+	case in.PanelSeen != Yes:
+		return false, "gate.panel-first"
 	}
-	if a.Verb == PlugIn {
+	if in.Source == setup.Internal || in.Source == "" { // a panel that cannot be read counts as internal, and as few minutes
+		tooFew := few(s, in) || in.Source == ""
+		untried := in.MainsInReach == Yes && in.MainsTried != Yes
 		switch {
-		case in.MainsInReach != Yes:
-			return false, "gate.no-mains"
-		case s.Ventilator.Shared() && in.Source == setup.Chair:
-			return false, "gate.one-inlet"
-		}
-		return true, ""
-	}
-	if in.Source == setup.Internal {
-		switch {
-		case in.MainsInReach == Yes && !onMainsSide(s, a.Part):
+		case untried && (tooFew || !onMainsSide(s, a.Part)):
 			return false, "gate.source-first"
-		case in.MainsInReach != Yes && (in.Minutes == nil || *in.Minutes <= FewMinutes):
+		case !untried && tooFew:
 			return false, "gate.few-minutes"
 		}
 	}
@@ -128,12 +133,12 @@ func Allowed(s *setup.Setup, a Action, in Answers) (ok bool, why string) {
 	case Look:
 		return true, ""
 	case OpenHolder:
-		if !s.Policy.OpenHolder || in.Source == setup.Chair {
+		if !s.Policy.OpenHolder || in.PathDead != Yes || dangerous(in, a.Part) {
 			return false, "gate.look-through-cover"
 		}
 		return true, ""
 	case SwitchOn:
-		return seenFirst(in, a.Part)
+		return mayRemedy(s, a.Part, in)
 	case PushHome:
 		return mayPush(s, kind, a.Part, in)
 	case Unplug:
@@ -142,44 +147,85 @@ func Allowed(s *setup.Setup, a Action, in Answers) (ok bool, why string) {
 	return false, "gate.unknown"
 }
 
+// mayPlugIn: nothing damaged or hot on the mains side; and where one inlet is
+// shared, so that the chair's plug must come out first, only when two signs
+// say that the chair does not carry, with the bag in hand.
+func mayPlugIn(s *setup.Setup, in Answers) (bool, string) {
+	mains := s.Ventilator.InletFor(setup.Mains).ID
+	switch {
+	case in.MainsInReach != Yes:
+		return false, "gate.no-mains"
+	case dangerous(in, mains) || slices.ContainsFunc(s.Mains, func(p setup.Part) bool { return dangerous(in, p.ID) }):
+		return false, "gate.stays-apart"
+	case !s.Ventilator.Shared() || in.Source == setup.Mains:
+		return true, ""
+	case in.PanelSeen != Yes:
+		return false, "gate.panel-first"
+	case in.Source != setup.Internal || in.SecondSign != Yes:
+		return false, "gate.one-inlet"
+	case in.BagInHand != Yes:
+		return false, "gate.bag-first"
+	}
+	return true, ""
+}
+
+// dangerous is a part that must not be touched, or fed again.
+func dangerous(in Answers, part string) bool {
+	return slices.Contains(staysApart, in.Looks[part]) || in.Hot[part]
+}
+
 func onMainsSide(s *setup.Setup, part string) bool {
 	return slices.ContainsFunc(s.Mains, func(p setup.Part) bool { return p.ID == part })
 }
 
-// seenFirst: a remedy follows a look, never a guess.
-func seenFirst(in Answers, part string) (bool, string) {
+// mayRemedy: a remedy follows a look, never a guess, and never feeds a path on
+// which something hot or damaged was found.
+func mayRemedy(s *setup.Setup, part string, in Answers) (bool, string) {
+	side := s.Chain
+	if onMainsSide(s, part) {
+		side = s.Mains
+	}
 	if _, seen := in.Looks[part]; !seen {
 		return false, "gate.look-first"
+	}
+	if dangerous(in, part) || slices.ContainsFunc(side, func(p setup.Part) bool { return dangerous(in, p.ID) }) {
+		return false, "gate.stays-apart"
 	}
 	return true, ""
 }
 
 func mayPush(s *setup.Setup, kind setup.Kind, part string, in Answers) (bool, string) {
-	if ok, why := seenFirst(in, part); !ok {
+	if ok, why := mayRemedy(s, part, in); !ok {
 		return ok, why
 	}
 	switch {
-	case slices.Contains(staysApart, in.Looks[part]) || in.Hot[part]:
-		return false, "gate.stays-apart"
 	case kind == setup.KindJoint && !s.Policy.RemateJoint:
 		return false, "gate.joint-not-yours"
 	case kind == setup.KindPlug && s.Ventilator.Shared() && in.Source != setup.Internal:
 		return false, "gate.one-inlet"
+	case in.Source == carriedBy(s, part):
+		return false, "gate.carrying-push"
 	}
 	return true, ""
+}
+
+// carriedBy is the source whose path a part is in.
+func carriedBy(s *setup.Setup, part string) setup.Source {
+	if onMainsSide(s, part) {
+		return setup.Mains
+	}
+	return setup.Chair
 }
 
 // mayUnplug: only what is not carrying, with another outside source seen to
 // carry by two independent signs, by day, with the bag in hand.
 func mayUnplug(s *setup.Setup, part string, in Answers) (bool, string) {
-	carrying := setup.Chair
-	if onMainsSide(s, part) {
-		carrying = setup.Mains
-	}
 	switch {
-	case in.Source == carrying:
+	case in.Source == carriedBy(s, part):
 		return false, "gate.carrying"
-	case in.Source == setup.Internal, s.Ventilator.Shared(), in.SecondSign != Yes, in.Day != Yes, in.BagInHand != Yes:
+	case dangerous(in, part):
+		return false, "gate.stays-apart"
+	case in.Source == setup.Internal, in.Source == "", s.Ventilator.Shared(), in.SecondSign != Yes, in.Day != Yes, in.BagInHand != Yes:
 		return false, "gate.unplug"
 	}
 	return true, ""

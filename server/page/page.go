@@ -4,11 +4,12 @@
 package page
 
 import (
+	"github.com/a-h/templ"
 	"net/url"
 	"strconv"
+	"strings"
 
 	"lampwright/lessons"
-	"lampwright/lessons/setup"
 	"lampwright/locales"
 	"lampwright/quiz"
 	"lampwright/quiz/competency"
@@ -22,7 +23,8 @@ type Frame struct {
 	Style, Script string
 	Size          int    // step of the text size, 0 to MaxSize
 	Path          string // this page, to come back to
-	Name          string // who is signed in, "" for nobody
+	Signed        bool   // someone is signed in
+	Name          string // who, "" on a page that is kept for all
 	Desk          bool   // an educator is signed in
 	Token         string // form token of the session, or of this visitor
 	Idle          int    // seconds before the page asks whether anyone is there; 0 never
@@ -33,14 +35,14 @@ type Frame struct {
 const MaxSize = 3
 
 // Lines are the numbers to call.
-type Lines struct{ Programme, Rescue, Clinical, Technologist, Hours string }
+type Lines struct{ Rescue, Clinical, Technologist, Hours string }
 
 // home is where the mark in the header leads.
 func (f Frame) home() string {
 	switch {
 	case f.Desk:
 		return "/desk"
-	case f.Name != "":
+	case f.Signed:
 		return "/me"
 	}
 	return "/"
@@ -65,13 +67,22 @@ type SignIn struct {
 	Next       string
 	Wrong      string // message, "" at first
 	Ended      bool   // a session ended; what was done is kept
+	Setup      string // chosen before, by id and by tag
 	SetupShown string
+}
+
+// wrong ties a field to the message that says what was wrong with it.
+func wrong(s SignIn) templ.Attributes {
+	if s.Wrong == "" {
+		return nil
+	}
+	return templ.Attributes{"aria-describedby": "wrong", "aria-invalid": "true"}
 }
 
 // Step is one thing on a learner's way.
 type Step struct {
-	Title, Link, Practise string
-	Done                  bool
+	Title, Link string
+	Done        bool
 }
 
 // Me is a learner's own page.
@@ -81,6 +92,8 @@ type Me struct {
 	Lessons   []Step
 	Scenarios []Step
 	Next      Step
+	Open      Step   // a run under way
+	Chose     string // another set-up was chosen before signing in
 	SignOff   *SignOff
 }
 
@@ -111,7 +124,6 @@ type Question struct {
 	Back    string
 	Chosen  string // "" before an answer
 	Key     string
-	FormKey string
 	Setup   string
 }
 
@@ -124,7 +136,6 @@ type Begin struct {
 	Scenario quiz.Scenario
 	Setup    string
 	FormKey  string
-	Panel    string
 }
 
 // Act is one thing that can be done on the bench.
@@ -169,7 +180,6 @@ type Debrief struct {
 	Best     []string
 	Cause    string
 	Figure   string
-	FormKey  string
 }
 
 // Roster is the educator's list.
@@ -218,6 +228,9 @@ type Problem struct {
 	LinkKey string
 }
 
+// unbroken keeps a tag in one line.
+func unbroken(tag string) string { return strings.ReplaceAll(tag, " ", "\u00a0") }
+
 // query is a path as a query value.
 func query(path string) string { return url.QueryEscape(path) }
 
@@ -235,7 +248,3 @@ func ActionText(s locales.Speaker, a diagnosis.Action, part string) string {
 	return s.T(verbKey(a.Verb), "Part", part)
 }
 
-// SourceText is a source's name.
-func SourceText(s locales.Speaker, src setup.Source) string {
-	return s.T("common.source." + string(src))
-}

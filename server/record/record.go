@@ -52,6 +52,8 @@ type Store struct {
 	writer *sql.DB // one connection: writes wait for each other here, not in SQLite
 	reader *sql.DB // cannot write
 
+	setups sync.Map // by site and id, as they are now: no other process writes here
+
 	mu        sync.Mutex
 	mark      time.Time // the latest time ever given out
 	persisted time.Time // the mark as it was last sent to the database
@@ -220,9 +222,10 @@ func (s *Store) write(ctx context.Context, f func(*sql.Tx) error) error {
 	if err != nil {
 		return understood(err)
 	}
+	// What undid it matters; that a failed transaction is gone does not. After a
+	// commit this does nothing; after a panic it frees the only writer.
+	defer func() { _ = tx.Rollback() }()
 	if err := f(tx); err != nil {
-		// What undid it matters; that a failed transaction is gone does not.
-		_ = tx.Rollback()
 		return understood(err)
 	}
 	return understood(tx.Commit())

@@ -103,7 +103,7 @@ type RosterRow struct {
 	SetupTag, SetupVersion string   // as the set-up is now, "" for none
 	SignOff                *SignOff // the newest, on whichever set-up, or nil
 	LessonsDone            int      // different lessons, on the set-up as it is now
-	ScenariosPassed        int      // different scenarios, on the set-up as it is now
+	ScenariosPassed        int      // different scenarios, for the record, on the set-up as it is now
 }
 
 // Roster reads every learner, by name, with all a roster shows.
@@ -124,7 +124,7 @@ func (s *Store) Roster(ctx context.Context, siteID string) (_ []RosterRow, err e
 				WHERE l.site_id = p.site_id AND l.person_id = p.id AND l.done IS NOT NULL
 				AND l.setup_id = s.id AND l.setup_version = s.version),
 			(SELECT count(DISTINCT r.scenario) FROM runs r
-				WHERE r.site_id = p.site_id AND r.person_id = p.id AND r.passed = 1
+				WHERE r.site_id = p.site_id AND r.person_id = p.id AND r.passed = 1 AND r.mode = 'quiz'
 				AND r.setup_id = s.id AND r.setup_version = s.version),
 			`+signOffColumns+`
 		FROM people p

@@ -57,6 +57,7 @@ type Setup struct {
 // old ones stay; the same YAML again changes at most the tag.
 func (s *Store) PutSetup(ctx context.Context, setup Setup, at time.Time) (err error) {
 	defer problem.In(&err, "record.PutSetup")
+	defer s.setups.Delete(setup.SiteID + " " + setup.ID) // read anew, whatever came of it
 	if setup.Version == "" {
 		hash := sha256.Sum256(setup.YAML)
 		setup.Version = hex.EncodeToString(hash[:])
@@ -95,11 +96,20 @@ const selectSetups = `
 	SELECT s.id, s.site_id, s.tag, v.version, v.yaml FROM setups s
 	JOIN setup_versions v ON v.site_id = s.site_id AND v.setup_id = s.id`
 
-// Setup reads a set-up as it is now.
+// Setup reads a set-up as it is now. It is asked for on every page, and only
+// PutSetup changes it.
 func (s *Store) Setup(ctx context.Context, siteID, id string) (_ Setup, err error) {
 	defer problem.In(&err, "record.Setup")
-	return one(ctx, s.reader, readSetup, "problem.unknown-setup",
+	key := siteID + " " + id
+	if kept, ok := s.setups.Load(key); ok {
+		return kept.(Setup), nil
+	}
+	setup, err := one(ctx, s.reader, readSetup, "problem.unknown-setup",
 		selectSetups+` WHERE s.site_id = $1 AND s.id = $2 AND v.version = s.version`, siteID, id)
+	if err == nil {
+		s.setups.Store(key, setup)
+	}
+	return setup, err
 }
 
 // SetupVersion reads a set-up as it was in a version, under the tag it has

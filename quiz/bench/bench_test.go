@@ -1,0 +1,206 @@
+package bench_test
+
+import (
+	"reflect"
+	"slices"
+	"testing"
+
+	"lampwright/lessons/setup"
+	"lampwright/locales/problem"
+	"lampwright/quiz"
+	"lampwright/quiz/bench"
+	"lampwright/quiz/diagnosis"
+
+	"pgregory.net/rapid"
+)
+
+func act(verb diagnosis.Verb, part string) diagnosis.Action {
+	return diagnosis.Action{Verb: verb, Part: part}
+}
+
+var (
+	person = act(diagnosis.AskPerson, "")
+	panel  = act(diagnosis.Look, diagnosis.PanelID)
+)
+
+// begin opens a scenario on a demo set-up.
+func begin(t testing.TB, name, scenario string) *bench.Bench {
+	t.Helper()
+	s, err := setup.Demo(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	sc, err := quiz.Find(scenario)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := sc.Replay(s, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
+
+func do(t testing.TB, b *bench.Bench, actions ...diagnosis.Action) (last bench.Step) {
+	t.Helper()
+	for _, a := range actions {
+		var err error
+		if last, err = b.Act(a); err != nil {
+			t.Fatalf("%v: %v", a, err)
+		}
+	}
+	return last
+}
+
+func TestRefusedChangesNothing(t *testing.T) {
+	for name, c := range map[string]struct {
+		before []diagnosis.Action
+		action diagnosis.Action
+		why    string
+	}{
+		"a look before the person": {nil, panel, "gate.person-first"},
+		"a part before the panel":  {[]diagnosis.Action{person}, act(diagnosis.Look, "fuse"), "gate.panel-first"},
+		"a cause before a source":  {[]diagnosis.Action{person, panel}, act(diagnosis.Look, "fuse"), "gate.source-first"},
+		"another fuse":             {[]diagnosis.Action{person, panel}, act(diagnosis.ReplaceFuse, "fuse"), "gate.never.replace-fuse"},
+		"a push before a look":     {[]diagnosis.Action{person, panel, act(diagnosis.PlugIn, "outlet")}, act(diagnosis.PushHome, "plug"), "gate.look-first"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			b := begin(t, "chair-12", "at-home-evening")
+			do(t, b, c.before...)
+			seconds, minutes, state, answers := b.Seconds, b.Minutes, b.State, len(b.Answers.Looks)
+			step := do(t, b, c.action)
+			if step.Refused != c.why || step.Did || step.Seconds != 0 {
+				t.Errorf("got %+v, expected refused by %s", step, c.why)
+			}
+			if b.Seconds != seconds || b.Minutes != minutes || !reflect.DeepEqual(b.State, state) || len(b.Answers.Looks) != answers || b.Ending != "" {
+				t.Error("it changed something")
+			}
+			if b.Steps[len(b.Steps)-1].Refused != c.why {
+				t.Error("it is not among the steps")
+			}
+		})
+	}
+}
+
+func TestUnknownActions(t *testing.T) {
+	b := begin(t, "chair-12", "at-home-evening")
+	for _, a := range []diagnosis.Action{
+		{},
+		act("dance", diagnosis.PanelID), act(diagnosis.Look, "moon"), act(diagnosis.Look, ""), act(diagnosis.AskPerson, "fuse"),
+		act(diagnosis.Solved, "fuse"), act(diagnosis.PlugIn, "fuse"), act(diagnosis.SwitchOn, diagnosis.PanelID),
+	} {
+		if _, err := b.Act(a); !problem.Is(err, problem.Invalid) {
+			t.Errorf("%v: got %v, expected it refused as invalid", a, err)
+		}
+	}
+	if len(b.Steps) != 0 {
+		t.Errorf("%d of them are steps", len(b.Steps))
+	}
+}
+
+func TestNothingAfterTheEnd(t *testing.T) {
+	for _, end := range bench.Endings {
+		b := begin(t, "chair-12", "at-home-evening")
+		do(t, b, act(end, ""))
+		if b.Ending != end {
+			t.Errorf("ended as %q, expected %q", b.Ending, end)
+		}
+		if _, err := b.Act(person); !problem.Is(err, problem.Moved) || len(b.Steps) != 1 {
+			t.Errorf("after %s: got %v and %d steps", end, err, len(b.Steps))
+		}
+	}
+}
+
+// TestMinutes: they run only on the internal battery.
+func TestMinutes(t *testing.T) {
+	b := begin(t, "chair-12", "at-home-evening")
+	start := b.Minutes
+	do(t, b, person, panel)
+	if gone := start - b.Minutes; gone < 10.0/60-1e-9 || gone > 10.0/60+1e-9 {
+		t.Errorf("%v minutes went by, expected ten seconds", gone)
+	}
+	do(t, b, act(diagnosis.PlugIn, "outlet"))
+	onMains, seconds := b.Minutes, b.Seconds
+	do(t, b, act(diagnosis.Look, "fuse"))
+	if b.Minutes != onMains || b.Seconds <= seconds {
+		t.Errorf("on mains the minutes ran from %v to %v", onMains, b.Minutes)
+	}
+	if b.State.Source != setup.Mains || b.Answers.Source != setup.Mains {
+		t.Errorf("carried by %s, read as %s", b.State.Source, b.Answers.Source)
+	}
+}
+
+func TestEmptyInternalBattery(t *testing.T) {
+	b := begin(t, "chair-12", "at-home-evening")
+	b.Start.Minutes = 0
+	empty, err := bench.New(b.Start)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if empty.State.Source != setup.None || empty.Minutes != 0 {
+		t.Fatalf("%s carries with %v minutes", empty.State.Source, empty.Minutes)
+	}
+	do(t, empty, person)
+	if empty.Answers.PersonOK != diagnosis.No || empty.Answers.Running != diagnosis.No {
+		t.Errorf("the person is said to be well: %+v", empty.Answers)
+	}
+	if step := do(t, empty, panel); step.Refused == "" {
+		t.Error("the panel was looked at before the person was helped")
+	}
+}
+
+func TestEverythingOfferedIsKnown(t *testing.T) {
+	for _, name := range setup.DemoNames {
+		b := begin(t, name, "at-home-evening")
+		for _, part := range append(b.Start.Setup.IDs(), diagnosis.PanelID) {
+			verbs := bench.Offers(b.Start.Setup, part)
+			if !slices.Contains(verbs, diagnosis.Look) {
+				t.Errorf("%s %s cannot be looked at", name, part)
+			}
+			for _, v := range verbs {
+				do(t, begin(t, name, "at-home-evening"), act(v, part))
+			}
+		}
+	}
+}
+
+// TestSameActionsSameBench: a run read again is the run as it was, and
+// whatever is done, time and minutes never run backwards.
+func TestSameActionsSameBench(t *testing.T) {
+	for _, name := range setup.DemoNames {
+		s, err := setup.Demo(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		all := []diagnosis.Action{person, panel, act(diagnosis.Bag, "")}
+		for _, part := range s.IDs() {
+			for _, v := range bench.Offers(s, part) {
+				all = append(all, act(v, part))
+			}
+		}
+		t.Run(name, rapid.MakeCheck(func(t *rapid.T) {
+			sc := rapid.SampledFrom(quiz.Scenarios).Draw(t, "scenario")
+			actions := rapid.SliceOfN(rapid.SampledFrom(all), 0, 12).Draw(t, "actions")
+			a, err := sc.Replay(s, nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, x := range actions {
+				seconds, minutes := a.Seconds, a.Minutes
+				if _, err := a.Act(x); err != nil {
+					t.Fatal(err)
+				}
+				if a.Seconds < seconds || a.Minutes > minutes || a.Minutes < 0 {
+					t.Fatalf("%v: from %v s, %v min to %v s, %v min", x, seconds, minutes, a.Seconds, a.Minutes)
+				}
+			}
+			b, err := sc.Replay(s, actions)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if !reflect.DeepEqual(a, b) {
+				t.Fatalf("acted again it is another bench:\n%+v\n%+v", a, b)
+			}
+		}))
+	}
+}

@@ -1,0 +1,51 @@
+package server_test
+
+import (
+	"strings"
+	"testing"
+
+	"github.com/valyala/fasthttp"
+)
+
+// BenchmarkPages serves over one kept connection: what nothing stands behind,
+// a kept page, a personal page. Compare within one run:
+//
+//	go test -run '^$' -bench Pages -cpu 1 ./server
+func BenchmarkPages(b *testing.B) {
+	h := serve(b, demoDir(b))
+	signedIn := h.learner(b, rowan, "en")
+	for _, c := range []struct {
+		name, path string
+		headers    [][2]string
+		want       string
+	}{
+		{"plain", "/healthz", nil, ""},
+		{"kept", "/lessons/chair-12/three-sources/1", [][2]string{{"Accept-Encoding", "gzip"}, {"Cookie", "lw-language=en"}}, ""},
+		{"personal", "/me", [][2]string{{"Cookie", signedIn.cookies()}}, "Rowan Teal"},
+	} {
+		b.Run(c.name, func(b *testing.B) {
+			client := &fasthttp.HostClient{Addr: h.host(), MaxConns: 1}
+			req, res := fasthttp.AcquireRequest(), fasthttp.AcquireResponse()
+			defer fasthttp.ReleaseRequest(req)
+			defer fasthttp.ReleaseResponse(res)
+			defer client.CloseIdleConnections()
+			req.SetRequestURI(h.url + c.path)
+			for _, header := range c.headers {
+				req.Header.Set(header[0], header[1])
+			}
+			for b.Loop() {
+				if err := client.Do(req, res); err != nil {
+					b.Fatal(err)
+				}
+				if res.StatusCode() != fasthttp.StatusOK {
+					b.Fatalf("got %d", res.StatusCode())
+				}
+			}
+			if !strings.Contains(string(res.Body()), c.want) {
+				b.Fatal("another page came")
+			}
+			b.ReportMetric(float64(b.N)/b.Elapsed().Seconds(), "requests/s")
+			b.ReportMetric(float64(len(res.Body())), "bytes")
+		})
+	}
+}

@@ -1,0 +1,88 @@
+package page_test
+
+import (
+	"bytes"
+	"flag"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"github.com/a-h/templ"
+
+	"lampwright/locales"
+	"lampwright/quiz"
+	"lampwright/quiz/diagnosis"
+	"lampwright/server/page"
+)
+
+var update = flag.Bool("update", false, "write the golden pages anew")
+
+func frame(s locales.Speaker, titleKey string) page.Frame {
+	return page.Frame{
+		Speaker: s, Title: s.T(titleKey), Style: "/static/app-0.css", Script: "/static/kiosk-0.js", Path: "/here",
+		Lines: page.Lines{
+			Rescue: "555-0100", Clinical: "555-0110",
+			Technologist: "555-0120", Hours: "08:00–18:00",
+		},
+	}
+}
+
+// samples are the pages whose HTML is held still; figures are tested where
+// they are drawn.
+var samples = map[string]func(s locales.Speaker) templ.Component{
+	"welcome": func(s locales.Speaker) templ.Component { return page.WelcomePage(frame(s, "page.welcome")) },
+	"problem": func(s locales.Speaker) templ.Component {
+		return page.ProblemPage(page.Problem{
+			Frame: frame(s, "page.problem.moved"), Status: 409, Text: s.T("problem.moved"), Link: "/runs/a1", LinkKey: "page.problem.go-on",
+		})
+	},
+	"bench": func(s locales.Speaker) templ.Component {
+		f := frame(s, "quiz.scenario.at-home-evening.title")
+		f.Name, f.Token, f.Idle, f.Size = `Ro "<b>" Teal`, "TOKEN", 240, 1
+		look := page.ActionText(s, diagnosis.Action{Verb: diagnosis.Look, Part: "panel"}, s.T("bench.panel"))
+		return page.BenchPage(page.Bench{
+			Frame: f, ID: "a1", Scenario: quiz.Scenarios[1], Setup: "Chair 12", Seq: 3, FormKey: "KEY", Minutes: 89,
+			Chain: "<svg></svg>", Panel: "<svg></svg>", Part: "fuse", PartName: "<fuse>",
+			PartActs: []page.Act{{Value: "look:fuse", Text: look}}, Care: []page.Act{{Value: "ask-person:", Text: s.T("bench.verb.ask-person")}},
+			Endings: []page.Act{{Value: "call-technologist:", Text: s.T("bench.verb.call-technologist")}},
+			Log: []page.LogLine{
+				{Text: s.T("bench.verb.ask-person"), Came: s.T("bench.came.person-ok"), Best: true},
+				{Text: look, Came: s.T("gate.never.replace-fuse"), Refused: true},
+			},
+		})
+	},
+}
+
+func TestGolden(t *testing.T) {
+	b, err := locales.Load()
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.Report = func(err error) { t.Error(err) }
+	for name, sample := range samples {
+		for _, l := range locales.Languages {
+			t.Run(name+" "+l.Tag, func(t *testing.T) {
+				var got bytes.Buffer
+				if err := sample(b.Speak(l.Tag)).Render(t.Context(), &got); err != nil {
+					t.Fatal(err)
+				}
+				// A line a tag, so that a difference can be read.
+				lines := bytes.ReplaceAll(got.Bytes(), []byte("><"), []byte(">\n<"))
+				lines = append(lines, '\n')
+				path := filepath.Join("testdata", name+"."+l.Tag+".html")
+				if *update {
+					if err := os.WriteFile(path, lines, 0o644); err != nil {
+						t.Fatal(err)
+					}
+				}
+				want, err := os.ReadFile(path)
+				if err != nil {
+					t.Fatal(err)
+				}
+				if !bytes.Equal(lines, want) {
+					t.Errorf("%s is not as it was; go test ./server/page -update writes it anew. Got\n%s", path, lines)
+				}
+			})
+		}
+	}
+}

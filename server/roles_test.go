@@ -1,0 +1,127 @@
+package server_test
+
+import (
+	"net/url"
+	"slices"
+	"strings"
+	"testing"
+
+	"lampwright/server"
+	"lampwright/server/record"
+)
+
+// TestWhoMayGoWhere: every route there is, for everyone. A route that is not
+// in the table fails the test.
+func TestWhoMayGoWhere(t *testing.T) {
+	t.Parallel()
+	dir := demoDir(t)
+	m, err := server.Open(server.Config{Data: dir, Now: (&clock{at: morning}).now})
+	must(t, err)
+	routes := m.Routes()
+	must(t, m.Close())
+	h := serve(t, dir)
+
+	learner, educator, guest := h.learner(t, rowan, "en"), h.educator(t, "en"), h.reader(t, "en")
+	run := learner.begin("at-home-evening", record.Practice)
+	ended := learner.begin("at-home-evening", record.Practice)
+	learner.act(ended, "call-technologist:")
+
+	type may struct {
+		at                       string // the route with its words filled in
+		guest, learner, educator int
+	}
+	const stale = 403 // what an empty form gets where it may be sent
+	table := map[string]may{
+		"GET /healthz":                           {"/healthz", 200, 200, 200},
+		"GET /readyz":                            {"/readyz", 200, 200, 200},
+		"GET /static/*":                          {"/static/none", 404, 404, 404},
+		"GET /":                                  {"/", 200, 200, 200},
+		"GET /language/:tag":                     {"/language/en", 303, 303, 303},
+		"GET /size/:n":                           {"/size/0", 303, 303, 303},
+		"GET /looks":                             {"/looks", 200, 200, 200},
+		"GET /safe":                              {"/safe", 200, 200, 200},
+		"GET /stopped":                           {"/stopped", 200, 200, 200},
+		"GET /call":                              {"/call", 200, 200, 200},
+		"GET /sign-in":                           {"/sign-in", 200, 200, 200},
+		"POST /sign-in":                          {"/sign-in", stale, stale, stale},
+		"GET /sign-out":                          {"/sign-out", 303, 200, 200},
+		"POST /sign-out":                         {"/sign-out", 303, stale, stale},
+		"GET /lessons/:setup/:lesson/:card<int>": {"/lessons/chair-12/three-sources/1", 200, 200, 200},
+		"GET /me":                                {"/me", 303, 200, 403},
+		"GET /lessons/:lesson/question":          {"/lessons/three-sources/question", 303, 200, 403},
+		"POST /lessons/:lesson/question":         {"/lessons/three-sources/question", 401, stale, 403},
+		"GET /scenarios/:scenario":               {"/scenarios/at-home-evening", 303, 200, 403},
+		"POST /runs":                             {"/runs", 401, stale, 403},
+		"GET /runs/:run":                         {run, 303, 200, 403},
+		"POST /runs/:run/act":                    {run + "/act", 401, stale, 403},
+		"GET /runs/:run/debrief":                 {ended + "/debrief", 303, 200, 403},
+		"GET /desk/sign-in":                      {"/desk/sign-in", 200, 200, 200},
+		"POST /desk/sign-in":                     {"/desk/sign-in", stale, stale, stale},
+		"GET /desk":                              {"/desk", 303, 403, 200},
+		"POST /desk/kiosk":                       {"/desk/kiosk", 401, 403, stale},
+		"GET /desk/learners/:person":             {rowanAt, 303, 403, 200},
+		"POST /desk/learners/:person/sign":       {rowanAt + "/sign", 401, 403, stale},
+	}
+	for _, route := range routes {
+		if _, ok := table[route]; !ok {
+			t.Errorf("%s: who may go there?", route)
+		}
+	}
+	for route, c := range table {
+		if !slices.Contains(routes, route) {
+			t.Errorf("%s is no route", route)
+		}
+		method, _, _ := strings.Cut(route, " ")
+		for _, who := range []struct {
+			name string
+			r    *reader
+			want int
+		}{{"guest", guest, c.guest}, {"learner", learner, c.learner}, {"educator", educator, c.educator}} {
+			t.Run(route+" "+who.name, func(t *testing.T) {
+				var a answer
+				if method == "GET" {
+					a = who.r.get(c.at)
+				} else {
+					a = who.r.post(c.at, url.Values{"who": {"x"}})
+				}
+				a.wants(t, who.want)
+				if a.status == 303 && who.name == "guest" && c.learner != 303 && method == "GET" && route != "GET /sign-out" {
+					door := "/sign-in"
+					if strings.HasPrefix(c.at, "/desk") {
+						door = "/desk/sign-in"
+					}
+					back := strings.TrimSuffix(c.at, "/debrief") // which the run itself leads to
+					if want := door + "?next=" + url.QueryEscape(back); a.location() != want {
+						t.Errorf("leads to %q, expected %q", a.location(), want)
+					}
+				}
+				switch {
+				case route == "GET /healthz":
+				case a.status == 403 && who.name == "learner" && c.educator != 403:
+					a.says(t, h.speak.Speak("en"), 403, "problem.educator-only")
+				default:
+					a.secured(t)
+					if got := a.header.Get("Cache-Control"); got != "no-store" {
+						t.Errorf("Cache-Control %q", got)
+					}
+				}
+			})
+		}
+	}
+}
+
+func TestAnotherLearnersRun(t *testing.T) {
+	t.Parallel()
+	h := serve(t, demoDir(t))
+	r := h.learner(t, rowan, "en")
+	run := r.begin("at-home-evening", record.Practice)
+	other := h.learner(t, samira, "ar")
+	own := other.begin("at-home-evening", record.Practice)
+	form := with(other.get(own).form(t, own+"/act"), "action", "ask-person:")
+	other.get(run).says(t, other.speaker(), 404, "problem.not-found")
+	other.get(run+"/debrief").says(t, other.speaker(), 404, "problem.not-found")
+	other.post(run+"/act", form).says(t, other.speaker(), 404, "problem.not-found")
+	if got := r.seq(run); got != 1 {
+		t.Errorf("the run stands at %d", got)
+	}
+}

@@ -1,0 +1,237 @@
+package server_test
+
+import (
+	"context"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"lampwright/lessons/setup"
+	"lampwright/quiz"
+	"lampwright/server"
+	"lampwright/server/record"
+)
+
+func TestTwoTabs(t *testing.T) {
+	t.Parallel()
+	h := serve(t, demoDir(t))
+	inBoth(t, func(t *testing.T, language string) {
+		r := h.learner(t, rowan, language)
+		goOn := func(t *testing.T, a answer, run string) {
+			t.Helper()
+			a.says(t, r.speaker(), 409, "problem.moved").holds(t, `href="`+run+`"`, r.speaker().T("page.problem.go-on"))
+		}
+		t.Run("the older tab is told, and can go on", func(t *testing.T) {
+			run := r.begin("at-home-evening", record.Practice)
+			older := with(r.get(run).form(t, run+"/act"), "action", "look:panel")
+			r.act(run, "ask-person:")
+			goOn(t, r.post(run+"/act", older), run)
+			if got := r.seq(run); got != 2 {
+				t.Errorf("the run stands at %d, expected 2", got)
+			}
+		})
+		t.Run("a run that ended in the other tab", func(t *testing.T) {
+			run := r.begin("at-home-evening", record.Practice)
+			older := with(r.get(run).form(t, run+"/act"), "action", "look:panel")
+			r.act(run, "call-technologist:")
+			goOn(t, r.post(run+"/act", older), run)
+			goOn(t, r.post(run+"/act", with(older, "seq", "2")), run)
+			if to := r.get(run).wants(t, 303).location(); to != run+"/debrief" {
+				t.Errorf("going on leads to %q", to)
+			}
+		})
+		t.Run("a double tap is one step", func(t *testing.T) {
+			run := r.begin("at-home-evening", record.Practice)
+			r.act(run, "ask-person:")
+			r.act(run, "look:panel")
+			form := with(r.get(run).form(t, run+"/act"), "action", "look:outlet")
+			var to []string
+			for range 3 {
+				to = append(to, r.post(run+"/act", form).wants(t, 303).location())
+			}
+			if len(slices.Compact(to)) != 1 {
+				t.Errorf("the taps lead to different places: %q", to)
+			}
+			if got := r.seq(run); got != 4 {
+				t.Errorf("the run stands at %d, expected 4", got)
+			}
+		})
+		t.Run("taps at the same time are one step", func(t *testing.T) {
+			run := r.begin("at-home-evening", record.Practice)
+			form := with(r.get(run).form(t, run+"/act"), "action", "ask-person:")
+			var wait sync.WaitGroup
+			for range 8 {
+				wait.Go(func() {
+					if a := r.post(run+"/act", form); a.status != 303 {
+						t.Errorf("got %d: %s", a.status, wordsOf(a.body))
+					}
+				})
+			}
+			wait.Wait()
+			if got := r.seq(run); got != 2 {
+				t.Errorf("the run stands at %d, expected 2", got)
+			}
+		})
+		t.Run("a double tap on the ending", func(t *testing.T) {
+			run := r.begin("at-home-evening", record.Quiz)
+			form := with(r.get(run).form(t, run+"/act"), "action", "call-technologist:")
+			for range 2 {
+				if to := r.post(run+"/act", form).wants(t, 303).location(); to != run+"/debrief" {
+					t.Errorf("a tap leads to %q", to)
+				}
+			}
+		})
+		t.Run("a double tap on begin is one run", func(t *testing.T) {
+			form := with(r.get("/scenarios/at-home-evening").form(t, "/runs"), "mode", record.Practice)
+			a, b := r.post("/runs", form).wants(t, 303), r.post("/runs", form).wants(t, 303)
+			if a.location() != b.location() {
+				t.Errorf("two runs: %s, %s", a.location(), b.location())
+			}
+		})
+	})
+}
+
+// TestUnsafeStep: for the record one ends the run; in practice it is said why.
+func TestUnsafeStep(t *testing.T) {
+	t.Parallel()
+	h := serve(t, demoDir(t))
+	inBoth(t, func(t *testing.T, language string) {
+		r := h.learner(t, rowan, language)
+		run := r.begin("at-home-evening", record.Practice)
+		r.act(run, "replace-fuse:fuse")
+		r.get(run).says(t, r.speaker(), 200, "gate.never.replace-fuse")
+		run = r.begin("at-home-evening", record.Quiz)
+		if to := r.act(run, "replace-fuse:fuse").location(); to != run+"/debrief" {
+			t.Errorf("it leads to %q", to)
+		}
+		r.get(run+"/debrief").says(t, r.speaker(), 200, "page.debrief.failed").holds(t, r.speaker().T("page.debrief.gate.unsafe"))
+	})
+}
+
+// interrupted is a run whose last step was kept just before the power went:
+// it is over and has no end yet.
+func interrupted(t *testing.T, dir, mode, last string) (path string) {
+	withRecords(t, dir, func(s *record.Store) {
+		ctx := context.Background()
+		chair, err := s.Setup(ctx, server.SiteID, "chair-12")
+		must(t, err)
+		run, err := s.StartRun(ctx, record.Run{
+			SiteID: server.SiteID, PersonID: "demo-rowan", SetupID: chair.ID, SetupVersion: chair.Version, Scenario: "at-home-evening",
+			ScenarioVersion: quiz.Version, ModelVersion: "m", Language: "en", Mode: mode, Started: morning,
+		}, strings.Repeat("k", 20))
+		must(t, err)
+		must(t, s.AddStep(ctx, server.SiteID, run.ID, record.Step{Seq: 1, Action: last, At: morning}, strings.Repeat("a", 20)))
+		path = "/runs/" + run.ID
+	})
+	return path
+}
+
+func TestPowerWentBeforeTheEnd(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct{ name, mode, last, then string }{
+		{"read on", record.Quiz, "replace-fuse:fuse", ""},
+		{"another tab acts, after an unsafe step", record.Quiz, "replace-fuse:fuse", "ask-person:"},
+		{"another tab sends what is no action, after an unsafe step", record.Quiz, "replace-fuse:fuse", "dance:moon"},
+		{"another tab acts, after the ending", record.Practice, "call-technologist:", "ask-person:"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			dir := demoDir(t)
+			run := interrupted(t, dir, c.mode, c.last)
+			h := serve(t, dir)
+			r := h.learner(t, rowan, "ar")
+			if c.then != "" {
+				token := r.get("/me").form(t, "/sign-out").Get("token")
+				a := r.post(run+"/act", map[string][]string{"token": {token}, "key": {strings.Repeat("b", 20)}, "seq": {"2"}, "action": {c.then}})
+				a.says(t, r.speaker(), 409, "problem.moved")
+			}
+			if to := r.get(run).wants(t, 303).location(); to != run+"/debrief" {
+				t.Errorf("reading on leads to %q", to)
+			}
+			r.get(run+"/debrief").says(t, r.speaker(), 200, "page.debrief.failed")
+			must(t, h.stop())
+			withRecords(t, dir, func(s *record.Store) {
+				kept, err := s.Run(context.Background(), server.SiteID, strings.TrimPrefix(run, "/runs/"))
+				must(t, err)
+				if len(kept.Steps) != 1 || kept.Ended.IsZero() {
+					t.Errorf("kept %d steps, ended %v", len(kept.Steps), kept.Ended)
+				}
+			})
+		})
+	}
+}
+
+// TestClockRanBackwards: nothing personal is read or recorded by a clock that
+// is wrong, it is said why, the way to help stays open, and once the clock is
+// right everything is where it was.
+func TestClockRanBackwards(t *testing.T) {
+	t.Parallel()
+	for _, restarted := range []bool{false, true} {
+		name := map[bool]string{false: "while running", true: "over a restart"}[restarted]
+		t.Run(name, func(t *testing.T) {
+			inBoth(t, func(t *testing.T, language string) {
+				dir := demoDir(t)
+				h := serve(t, dir)
+				r := h.learner(t, rowan, language)
+				run := r.begin("at-home-evening", record.Practice)
+				r.act(run, "ask-person:")
+				form := with(r.get(run).form(t, run+"/act"), "action", "look:panel")
+				h.clock.pass(-time.Minute) // a little is forgiven
+				r.get(run).wants(t, 200)
+				h.clock.pass(-time.Hour)
+				if restarted {
+					must(t, h.stop())
+					again := serveWith(t, h.config, h.clock)
+					r2 := again.reader(t, language)
+					for _, c := range r.client.Jar.Cookies(r.request("GET", "/", "", "").URL) {
+						r2.client.Jar.SetCookies(r2.request("GET", "/", "", "").URL, append(r2.client.Jar.Cookies(r2.request("GET", "/", "", "").URL), c))
+					}
+					h, r = again, r2
+				}
+				r.post(run+"/act", form).says(t, r.speaker(), 503, "problem.clock-behind")
+				r.get(run).says(t, r.speaker(), 503, "problem.clock-behind")
+				other := h.reader(t, language)
+				other.try("/sign-in", jules).says(t, r.speaker(), 503, "problem.clock-behind")
+				other.get("/readyz").wants(t, 503)
+				for _, path := range []string{"/", "/looks", "/safe", "/stopped", "/call", "/sign-in", "/lessons/chair-12/three-sources/1"} {
+					r.get(path).wants(t, 200).whole(t, r.speaker())
+				}
+				h.clock.pass(time.Hour + time.Minute)
+				if got := r.seq(run); got != 2 {
+					t.Errorf("the run stands at %d, expected 2", got)
+				}
+				r.post(run+"/act", form).wants(t, 303) // the form is still good
+				if got := r.seq(run); got != 3 {
+					t.Errorf("the run stands at %d, expected 3", got)
+				}
+			})
+		})
+	}
+}
+
+// TestPractice counts for nothing: not on the learner's page, and not in the
+// educator's list.
+func TestPracticeIsNotForTheRecord(t *testing.T) {
+	t.Parallel()
+	h := serve(t, demoDir(t))
+	r := h.learner(t, rowan, "en")
+	s, err := setup.Demo("chair-12")
+	must(t, err)
+	sc, err := quiz.Find("at-home-evening")
+	must(t, err)
+	r.pass(s, sc, record.Practice)
+	if strings.Contains(r.get("/me").wants(t, 200).body, `class="state done"`) {
+		t.Error("the learner's page counts it")
+	}
+	roster := h.educator(t, "en").get("/desk").wants(t, 200).body
+	row := roster[strings.Index(roster, "Rowan Teal"):]
+	row, _, _ = strings.Cut(row, "</tr>")
+	if !strings.Contains(row, "0 / 3") {
+		t.Errorf("the educator's list counts it: %s", wordsOf(row))
+	}
+	r.pass(s, sc, record.Quiz)
+	if !strings.Contains(r.get("/me").wants(t, 200).body, `class="state done"`) {
+		t.Error("for the record it counts, and the page does not")
+	}
+}
