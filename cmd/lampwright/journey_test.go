@@ -5,6 +5,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"maps"
 	"net/url"
@@ -396,7 +397,26 @@ func value(name, v string) string { return fmt.Sprintf(`[name="%s"][value="%s"]`
 
 func (w *walk) size(width, height int64) {
 	w.Helper()
-	w.do(chromedp.EmulateViewport(width, height))
+	w.again(func(ctx context.Context) error { return chromedp.Do(ctx, chromedp.EmulateViewport(width, height)) })
+}
+
+// again does what harms nothing when done twice, up to three times: with
+// several tabs on a busy machine, chromium now and then never draws the frame
+// that a resize or a picture waits for.
+func (w *walk) again(f func(context.Context) error) {
+	w.Helper()
+	var err error
+	for range 3 {
+		ctx, cancel := w.limit()
+		err = f(ctx)
+		cancel()
+		if !errors.Is(err, context.DeadlineExceeded) {
+			break
+		}
+	}
+	if err != nil {
+		w.Fatal(err)
+	}
 }
 
 func (w *walk) theme(scheme string) {
@@ -491,12 +511,11 @@ func (w *walk) shoot(page, scheme string, width, height int64) {
 	if eval[int64](w, `document.scrollingElement.scrollHeight`) > height {
 		capture = chromedp.FullScreenshot(100)
 	}
-	ctx, cancel := w.limit()
-	defer cancel()
-	png, err := chromedp.Run(ctx, capture)
-	if err != nil {
-		w.Fatal(err)
-	}
+	var png []byte
+	w.again(func(ctx context.Context) (err error) {
+		png, err = chromedp.Run(ctx, capture)
+		return err
+	})
 	name := fmt.Sprintf("%02d-%s-%s-%dx%d", w.pages, page, w.lang, width, height)
 	if scheme == "dark" {
 		name += "-dark"
