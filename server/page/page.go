@@ -4,10 +4,11 @@
 package page
 
 import (
-	"github.com/a-h/templ"
 	"net/url"
 	"strconv"
 	"strings"
+
+	"github.com/a-h/templ"
 
 	"lampwright/lessons"
 	"lampwright/locales"
@@ -118,13 +119,13 @@ type Card struct {
 // Question ends a lesson.
 type Question struct {
 	Frame
-	Lesson  lessons.Lesson
-	Figure  string
-	Action  string
-	Back    string
-	Chosen  string // "" before an answer
-	Key     string
-	Setup   string
+	Lesson lessons.Lesson
+	Figure string
+	Action string
+	Back   string
+	Chosen string // "" before an answer
+	Key    string
+	Setup  string
 }
 
 // Right tells whether the answer given is the key.
@@ -247,4 +248,3 @@ var standingKeys = map[competency.Standing]string{
 func ActionText(s locales.Speaker, a diagnosis.Action, part string) string {
 	return s.T(verbKey(a.Verb), "Part", part)
 }
-
