@@ -124,6 +124,20 @@ func TestCarefulIsNotWrong(t *testing.T) {
 	})
 }
 
+func TestReachingForAnOutletThatIsNotThereHarmsNobody(t *testing.T) {
+	sc := quiz.Scenarios[0]
+	for _, name := range setup.DemoNames {
+		s, err := setup.Demo(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		way := slices.Insert(best(t, sc, s), 3, diagnosis.Action{Verb: diagnosis.PlugIn, Part: "outlet"})
+		if r := run(t, sc, s, way...); !r.Passed || r.Score != 1 {
+			t.Errorf("%s: %+v", name, r)
+		}
+	}
+}
+
 // Walking the whole chain is slow and safe, and passes.
 func TestAWalkAlongTheChainPasses(t *testing.T) {
 	eachScenario(t, func(t *testing.T, sc quiz.Scenario, s *setup.Setup) {

@@ -293,6 +293,8 @@ func came(say locales.Speaker, st quiz.StepDebrief, name string) string {
 		return say.T("bench.came.look", "Part", name, "Look", lookText(say, st.Look))
 	case slices.Contains(bench.Endings, st.Action.Verb):
 		return say.T("bench.came.ended")
+	case st.Action.Verb == diagnosis.PlugIn && !st.Did && st.Source != setup.Mains:
+		return say.T("gate.no-mains")
 	case st.Seen == "":
 		return say.T("bench.came.source-dark")
 	case st.Action.Verb == diagnosis.Look:
