@@ -3,6 +3,7 @@ package server
 import (
 	"bytes"
 	"context"
+	"crypto/rand"
 	"fmt"
 	"slices"
 	"strconv"
@@ -151,7 +152,7 @@ func (m *Main) asked(c *fiber.Ctx) (page.Question, record.Setup, error) {
 		return page.Question{}, r, err
 	}
 	q := page.Question{
-		Lesson: l, Key: key, Setup: r.Tag,
+		Lesson: l, Key: key, Setup: r.Tag, FormKey: rand.Text(),
 		Action: "/lessons/" + l.ID + "/question", Back: fmt.Sprintf("/lessons/%s/%s/%d", r.ID, l.ID, len(l.Cards)),
 	}
 	v.path = q.Action
@@ -176,6 +177,10 @@ func (m *Main) answer(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
+	key, err := formKey(c)
+	if err != nil {
+		return err
+	}
 	option := c.FormValue("option")
 	if !slices.Contains(q.Lesson.Question.Options, option) {
 		return problem.New(problem.Invalid, "problem.choose")
@@ -185,7 +190,7 @@ func (m *Main) answer(c *fiber.Ctx) error {
 		return err
 	}
 	q.Chosen = option
-	if err := m.store.MarkLesson(ctx(c), SiteID, m.view(c).person.ID, r.ID, r.Version, q.Lesson.ID, q.Lesson.Version, q.Right(), now); err != nil {
+	if err := m.store.MarkLesson(ctx(c), SiteID, m.view(c).person.ID, r.ID, r.Version, q.Lesson.ID, q.Lesson.Version, q.Right(), now, key); err != nil {
 		return err
 	}
 	return m.render(c, page.QuestionPage(q))

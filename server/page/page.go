@@ -119,13 +119,14 @@ type Card struct {
 // Question ends a lesson.
 type Question struct {
 	Frame
-	Lesson lessons.Lesson
-	Figure string
-	Action string
-	Back   string
-	Chosen string // "" before an answer
-	Key    string
-	Setup  string
+	Lesson  lessons.Lesson
+	Figure  string
+	Action  string
+	Back    string
+	Chosen  string // "" before an answer
+	Key     string
+	Setup   string
+	FormKey string
 }
 
 // Right tells whether the answer given is the key.

@@ -477,7 +477,7 @@ func TestLessons(t *testing.T) {
 	s := house(t)
 	mark := func(lesson, version string, right bool, after time.Duration) {
 		t.Helper()
-		must(t, s.MarkLesson(ctx, site, "ines", "chair-12", "v1", lesson, version, right, noon.Add(after)))
+		must(t, s.MarkLesson(ctx, site, "ines", "chair-12", "v1", lesson, version, right, noon.Add(after), NewID()))
 	}
 	mark("person", "1", false, 0)
 	mark("person", "1", true, time.Minute)
@@ -490,8 +490,21 @@ func TestLessons(t *testing.T) {
 		{"panel", "1", "chair-12", "v1", noon},
 		{"person", "1", "chair-12", "v1", noon.Add(time.Minute)},
 	})
-	err = s.MarkLesson(ctx, site, "nobody", "chair-12", "v1", "panel", "1", true, noon)
+	err = s.MarkLesson(ctx, site, "nobody", "chair-12", "v1", "panel", "1", true, noon, NewID())
 	wants(t, err, problem.Unknown, "problem.unknown-record")
+}
+
+func TestAnAnswerSentTwiceCountsOnce(t *testing.T) {
+	s := house(t)
+	for _, key := range []string{"first", "first", "second", "second"} {
+		must(t, s.MarkLesson(ctx, site, "ines", "chair-12", "v1", "panel", "1", false, noon, key))
+	}
+	var answers int
+	must(t, s.reader.QueryRow(`SELECT answers FROM lessons`).Scan(&answers))
+	same(t, answers, 2)
+	if err := s.MarkLesson(ctx, site, "ines", "chair-12", "v1", "panel", "1", false, noon, ""); err == nil {
+		t.Error("counted without a form key")
+	}
 }
 
 func TestRun(t *testing.T) {
@@ -709,7 +722,7 @@ func TestRoster(t *testing.T) {
 	bo := Person{ID: "bo", SiteID: site, Name: "Bo", Role: Learner, Secret: "$argon2id$3"}
 	must(t, s.PutPerson(ctx, bo, noon))
 	for i := range 3 {
-		must(t, s.MarkLesson(ctx, site, "ines", "chair-12", "v1", fmt.Sprint(i), "1", i > 0, noon))
+		must(t, s.MarkLesson(ctx, site, "ines", "chair-12", "v1", fmt.Sprint(i), "1", i > 0, noon, NewID()))
 		begun, err := s.StartRun(ctx, run1, fmt.Sprint(i))
 		must(t, err)
 		must(t, s.EndRun(ctx, site, begun.ID, i > 0, 1, nil, noon))

@@ -12,19 +12,24 @@ import (
 // errNoFormKey is our own mistake: without one, a form sent twice counts twice.
 var errNoFormKey = errors.New("no form key")
 
-// MarkLesson records that the question at a lesson's end was answered.
-func (s *Store) MarkLesson(ctx context.Context, siteID, personID, setupID, setupVersion, lesson, lessonVersion string, right bool, at time.Time) (err error) {
+// MarkLesson records that the question at a lesson's end was answered. The
+// same form sent again counts once.
+func (s *Store) MarkLesson(ctx context.Context, siteID, personID, setupID, setupVersion, lesson, lessonVersion string, right bool, at time.Time, formKey string) (err error) {
 	defer problem.In(&err, "record.MarkLesson")
+	if formKey == "" {
+		return errNoFormKey
+	}
 	var done any
 	if right {
 		done = at.UnixMilli()
 	}
 	return s.change(ctx, `
-		INSERT INTO lessons (site_id, person_id, setup_id, setup_version, lesson, lesson_version, answers, answered, done)
-		VALUES ($1, $2, $3, $4, $5, $6, 1, $7, $8)
+		INSERT INTO lessons (site_id, person_id, setup_id, setup_version, lesson, lesson_version, answers, answered, done, form_key)
+		VALUES ($1, $2, $3, $4, $5, $6, 1, $7, $8, $9)
 		ON CONFLICT (site_id, person_id, setup_id, setup_version, lesson, lesson_version) DO UPDATE SET
-			answers = answers + 1, answered = excluded.answered, done = coalesce(excluded.done, done)`,
-		siteID, personID, setupID, setupVersion, lesson, lessonVersion, at.UnixMilli(), done)
+			answers = answers + (form_key <> excluded.form_key), answered = excluded.answered,
+			done = coalesce(excluded.done, done), form_key = excluded.form_key`,
+		siteID, personID, setupID, setupVersion, lesson, lessonVersion, at.UnixMilli(), done, formKey)
 }
 
 // LessonDone is a lesson whose question was answered right, on a version of a

@@ -89,6 +89,7 @@ CREATE TABLE lessons (
     lesson_version TEXT NOT NULL,
     answers        INTEGER NOT NULL,
     answered       INTEGER NOT NULL,
+    form_key       TEXT NOT NULL,
     done           INTEGER,
     PRIMARY KEY (site_id, person_id, setup_id, setup_version, lesson, lesson_version),
     FOREIGN KEY (site_id, person_id) REFERENCES people (site_id, id),
