@@ -21,6 +21,7 @@ type commands struct {
 	Demo    demoCmd    `cmd:"" help:"Serve the pages of an invented programme, to look around in."`
 	Solve   solveCmd   `cmd:"" help:"Say what a set-up does: its source, volts, panel and alarm."`
 	Netlist netlistCmd `cmd:"" help:"Write a solved set-up as a SPICE netlist."`
+	Clock   clockCmd   `cmd:"" help:"Take this machine's time for true again, after its clock once stood in the future."`
 	Content contentCmd `cmd:"" help:"Look after lessons, messages, set-ups and scenarios."`
 }
 

@@ -48,6 +48,21 @@ func (s *Store) Clock(ctx context.Context, now time.Time) (_ time.Time, err erro
 	return mark, nil
 }
 
+// AcceptClock takes now for the true time, however far the mark is ahead of
+// it, and gives the mark that was: for a machine whose clock once stood in the
+// future. It is for someone at the machine, with the server stopped.
+func (s *Store) AcceptClock(ctx context.Context, now time.Time) (mark time.Time, err error) {
+	defer problem.In(&err, "record.AcceptClock")
+	now = now.UTC().Truncate(time.Millisecond)
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if err := s.change(ctx, `UPDATE clock SET mark = $1`, now.UnixMilli()); err != nil {
+		return time.Time{}, err
+	}
+	mark, s.mark, s.persisted = s.mark, now, now
+	return mark, nil
+}
+
 func (s *Store) persist(ctx context.Context, mark time.Time) error {
 	return s.change(ctx, `UPDATE clock SET mark = $1 WHERE mark < $1`, mark.UnixMilli())
 }

@@ -473,6 +473,21 @@ func TestSession(t *testing.T) {
 	same(t, left, 1)
 }
 
+func TestAClockOnceInTheFuture(t *testing.T) {
+	s := house(t)
+	ahead := noon.AddDate(10, 0, 0)
+	_, err := s.Clock(ctx, ahead)
+	must(t, err)
+	_, err = s.Clock(ctx, noon)
+	wants(t, err, problem.Unavailable, "problem.clock-behind")
+	mark, err := s.AcceptClock(ctx, noon)
+	must(t, err)
+	same(t, mark, ahead.UTC())
+	got, err := s.Clock(ctx, noon.Add(time.Second))
+	must(t, err)
+	same(t, got, noon.Add(time.Second).UTC())
+}
+
 func TestLessons(t *testing.T) {
 	s := house(t)
 	mark := func(lesson, version string, right bool, after time.Duration) {
