@@ -121,12 +121,8 @@ type StepDebrief struct {
 // Judge scores a bench: safety gate × right ending × efficiency.
 func Judge(b *bench.Bench) Result {
 	best := Best(b.Start)
-	r := Result{Safe: true, Best: best, Seconds: b.Seconds}
-	if f := b.Start.Faults; len(f) > 0 {
-		kind, _ := b.Start.Setup.PartKind(f[0].Part)
-		known, _ := setup.Of(kind, f[0].Mode)
-		r.Fault, r.Spare = f[0].String(), known.Spare
-	}
+	fault := b.Start.Faults[0]
+	r := Result{Safe: true, Best: best, Seconds: b.Seconds, Fault: fault.String(), Spare: knownOf(b.Start.Setup, fault).Spare}
 	// Neither luck nor bad luck with the hidden part counts: the greater of
 	// what the best way was expected to cost and what it costs here.
 	for _, a := range best {
@@ -179,9 +175,9 @@ func putRight(b *bench.Bench) bool {
 }
 
 // Best is the way of least cost for this start: the person, the bag in hand,
-// the panel, a source, then the checks in ascending cost over probability (optimal for one
-// fault and perfect checks: Kadane and Simon) up to the one that shows the
-// cause, the remedy where the caregiver may use one, the ending.
+// the panel, a source, then the checks in ascending cost over probability
+// (optimal for one fault and perfect checks: Kadane and Simon) up to the one
+// that shows the cause, the remedy where the caregiver may use one, the ending.
 func Best(start bench.Start) []diagnosis.Action {
 	s := start.Setup
 	way := opening(start)
@@ -192,18 +188,33 @@ func Best(start bench.Start) []diagnosis.Action {
 			break
 		}
 	}
-	kind, _ := s.PartKind(fault.Part)
-	known, _ := setup.Of(kind, fault.Mode)
-	end := diagnosis.CallTech
-	switch {
-	case known.Fixer == setup.ChairVendor:
-		end = diagnosis.CallChair
-	case known.Fixer == setup.Caregiver && fault.Mode == setup.Off:
-		way, end = append(way, diagnosis.Action{Verb: diagnosis.SwitchOn, Part: fault.Part}), diagnosis.Solved
-	case known.Fixer == setup.Caregiver && (fault.Mode == setup.HalfHome || fault.Mode == setup.Open):
-		way, end = append(way, diagnosis.Action{Verb: diagnosis.PushHome, Part: fault.Part}), diagnosis.Solved
+	if a, ok := remedy(s, fault); ok {
+		return append(way, a, diagnosis.Action{Verb: diagnosis.Solved})
 	}
-	return append(way, diagnosis.Action{Verb: end})
+	if knownOf(s, fault).Fixer == setup.ChairVendor {
+		return append(way, diagnosis.Action{Verb: diagnosis.CallChair})
+	}
+	return append(way, diagnosis.Action{Verb: diagnosis.CallTech})
+}
+
+func knownOf(s *setup.Setup, f setup.Fault) setup.Knowledge {
+	kind, _ := s.PartKind(f.Part)
+	known, _ := setup.Of(kind, f.Mode)
+	return known
+}
+
+// remedy is what a caregiver may do about a fault.
+func remedy(s *setup.Setup, f setup.Fault) (a diagnosis.Action, ok bool) {
+	if knownOf(s, f).Fixer != setup.Caregiver {
+		return a, false
+	}
+	switch f.Mode {
+	case setup.Off:
+		return diagnosis.Action{Verb: diagnosis.SwitchOn, Part: f.Part}, true
+	case setup.HalfHome, setup.Open:
+		return diagnosis.Action{Verb: diagnosis.PushHome, Part: f.Part}, true
+	}
+	return a, false
 }
 
 // opening is how every way begins.
@@ -231,16 +242,10 @@ func expected(start bench.Start) float64 {
 		seconds += left * bench.Cost(start.Setup, diagnosis.Action{Verb: diagnosis.Look, Part: c.part})
 		left -= c.p / total
 	}
-	best := Best(start)
-	return seconds + bench.Cost(start.Setup, best[len(best)-2])*remedies(best)
-}
-
-// remedies is 1 where the step before the ending is a remedy, else 0.
-func remedies(best []diagnosis.Action) float64 {
-	if v := best[len(best)-2].Verb; v == diagnosis.SwitchOn || v == diagnosis.PushHome {
-		return 1
+	if a, ok := remedy(start.Setup, start.Faults[0]); ok {
+		seconds += bench.Cost(start.Setup, a)
 	}
-	return 0
+	return seconds
 }
 
 // Outlet is the id of the wall outlet of a set-up.
@@ -269,10 +274,9 @@ func checks(start bench.Start) []check {
 	}
 	p := map[string]float64{}
 	for _, f := range s.Faults() {
-		kind, _ := s.PartKind(f.Part)
-		known, _ := setup.Of(kind, f.Mode)
+		known := knownOf(s, f)
 		st, err := circuit.Solve(s, circuit.Usual(f))
-		parked := kind == setup.KindPlug && s.Ventilator.Shared() && start.MainsInReach // out already: tells nothing
+		parked := known.Kind == setup.KindPlug && s.Ventilator.Shared() && start.MainsInReach // out already: tells nothing
 		if err == nil && !parked && known.Look != setup.LookSound && st.Source == now.Source && st.Kind == now.Kind && slices.Contains(bench.Offers(s, f.Part), diagnosis.Look) {
 			p[f.Part] += known.Prior
 		}

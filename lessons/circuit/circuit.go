@@ -163,9 +163,6 @@ func Solve(s *setup.Setup, c Conditions) (State, error) {
 			if carries {
 				st.Source, point.chairLoad = setup.Chair, charge(s.Ventilator.Charger.Chair)
 			}
-			if kind == Collapsed {
-				n.dark = n.dark || n.converter != nil
-			}
 		}
 		if st.Source != setup.None {
 			break

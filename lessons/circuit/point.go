@@ -21,7 +21,7 @@ func within(v float64, in *setup.Inlet) bool { return v >= float64(in.Low) && v 
 
 // chairCarries tries the load on the chain. Where the loaded chain cannot hold
 // it and the unloaded one comes back, it hunts; where it may not come back, it
-// has collapsed.
+// has collapsed: a converter that tripped for good is dark from then on.
 func (n *network) chairCarries(load float64) (Kind, bool) {
 	rest := n.chair(0)
 	if !within(rest.inlet, n.chairInlet) {
@@ -31,9 +31,8 @@ func (n *network) chairCarries(load float64) (Kind, bool) {
 	switch {
 	case loaded.ok && within(loaded.inlet, n.chairInlet):
 		return Steady, true
-	case loaded.tripped && n.converter.Latched:
-		return Collapsed, false
-	case loaded.tripped && rest.input < float64(n.converter.Restart):
+	case loaded.tripped && (n.converter.Latched || rest.input < float64(n.converter.Restart)):
+		n.dark = true // and nothing brings it back
 		return Collapsed, false
 	case !loaded.tripped && !n.chairInlet.Retries:
 		return Collapsed, false
