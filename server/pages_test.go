@@ -170,6 +170,8 @@ func TestOurOwnFault(t *testing.T) {
 	})
 }
 
+var chance = regexp.MustCompile(`"(time|id)":"[^"]*"|"took":\d+`)
+
 // TestLogsNameNobody: a whole visit, and nothing in the log that says whose.
 func TestLogsNameNobody(t *testing.T) {
 	t.Parallel()
@@ -208,6 +210,7 @@ func TestLogsNameNobody(t *testing.T) {
 			t.Errorf("the log holds a %s", what)
 		}
 	}
+	log = chance.ReplaceAllString(log, "") // digits that can happen to be a PIN's
 	for _, text := range []string{"Rowan", "Mara", "rowan", "mara", "HERON", "heron", "4821", "9999", mara[1], "127.0.0.1"} {
 		if i := strings.Index(log, text); i >= 0 {
 			t.Errorf("the log holds %q: %s", text, log[max(0, i-150):min(len(log), i+50)])
