@@ -54,7 +54,7 @@ func (m *Main) lesson(c *fiber.Ctx) error {
 	}
 	c.Set("Content-Type", "text/html; charset=utf-8")
 	c.Set("Vary", "Accept-Encoding")
-	if c.AcceptsEncodings("gzip") == "gzip" {
+	if accepts(c, "gzip") {
 		c.Set("Content-Encoding", "gzip")
 		return c.Send(p.gzip)
 	}

@@ -76,6 +76,30 @@ func TestKeptPages(t *testing.T) {
 	}
 }
 
+// TestEncodings: compressed only for who asks; many simple readers ask for
+// nothing and cannot read it.
+func TestEncodings(t *testing.T) {
+	t.Parallel()
+	h := serve(t, demoDir(t))
+	page := h.reader(t, "en").as("/lessons/chair-12/three-sources/1", "identity").wants(t, 200)
+	css := regexp.MustCompile(`/static/app-[0-9a-f]+\.css`).FindString(page.body)
+	for _, at := range []string{"/lessons/chair-12/three-sources/1", css} {
+		for asked, want := range map[string]string{"": "", "identity": "", "gzip;q=0": "", "gzip": "gzip"} {
+			r, err := http.NewRequest(http.MethodGet, h.url+at, nil)
+			must(t, err)
+			if asked != "" {
+				r.Header.Set("Accept-Encoding", asked)
+			}
+			a, err := (&http.Transport{DisableCompression: true}).RoundTrip(r)
+			must(t, err)
+			must(t, a.Body.Close())
+			if got := a.Header.Get("Content-Encoding"); a.StatusCode != 200 || got != want {
+				t.Errorf("%s asked with %q: %d, %q", at, asked, a.StatusCode, got)
+			}
+		}
+	}
+}
+
 func TestStatic(t *testing.T) {
 	t.Parallel()
 	h := serve(t, demoDir(t))
