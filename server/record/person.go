@@ -77,13 +77,6 @@ func (s *Store) Person(ctx context.Context, siteID, id string) (_ Person, err er
 		`SELECT `+personColumns+` FROM people p WHERE p.site_id = $1 AND p.id = $2`, siteID, id)
 }
 
-// Learners reads every learner, by name.
-func (s *Store) Learners(ctx context.Context, siteID string) (_ []Person, err error) {
-	defer problem.In(&err, "record.Learners")
-	return all(ctx, s.reader, readPerson,
-		`SELECT `+personColumns+` FROM people p WHERE p.site_id = $1 AND p.role = 'learner' ORDER BY p.name, p.id`, siteID)
-}
-
 // Attempt counts one attempt at a key (an account, a place it comes from), and
 // is false once limit attempts fall in the window: that one is not counted, so
 // that waiting helps. Ask before hashing, or a throttle costs what it saves.

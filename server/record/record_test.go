@@ -379,9 +379,6 @@ func TestPeople(t *testing.T) {
 	got, err := s.PersonByUsername(ctx, site, "omar")
 	must(t, err)
 	same(t, got, omar)
-	learners, err := s.Learners(ctx, site)
-	must(t, err)
-	same(t, learners, []Person{ines})
 
 	_, err = s.PersonByCard(ctx, site, "")
 	wants(t, err, problem.Unknown, "problem.unknown-card")
