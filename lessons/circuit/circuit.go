@@ -6,30 +6,36 @@
 // Nothing here knows a lamp for a fault: faults alter resistances, openings
 // and volts, the solved volts decide the source, the source lights the panel.
 // Time, drawing and judging must not live here.
+//
+// Solve answers once, in full. Build and Network.Solve answer the same again
+// and again for a set-up whose faults stay as they are, and allocate nothing.
 package circuit
 
 import (
-	"fmt"
+	"math"
 	"slices"
 
 	"lampwright/lessons/setup"
-	"lampwright/locales/problem"
 )
 
 // Version is the model's: runs and sign-offs carry it.
-const Version = "1"
+const Version = "2"
 
 // Conditions are what a set-up is in.
 type Conditions struct {
-	Faults  []setup.Fault
-	Mains   bool         // the adapter is in a wall outlet and in the ventilator
-	Load    *setup.Watts // what breathing takes; nil for the usual setting
-	Charger bool         // the internal battery is charging
-	Chair   *float64     // charge of every chair block, 0 to 1; nil as in the set-up
-	Inside  *float64     // charge of the internal battery, 0 to 1; nil as in the set-up
-	Celsius float64      // of copper
-	From    setup.Source // what carried until now, "" where nothing changes over
-	Latched bool         // the converter has already cut out, and waits for a reset
+	Faults       []setup.Fault
+	Mains        bool         // the adapter is in a wall outlet and in the ventilator
+	Load         *setup.Watts // what breathing takes on average; nil for the usual setting
+	Peak         *setup.Watts // the top of a breath; nil for what goes with the load
+	Charger      bool         // the internal battery is charging
+	ChairCharger bool         // the chair is charging
+	Driving      bool
+	Tilted       bool         // the chair is tilted or reclined
+	Chair        *float64     // charge of every chair block, 0 to 1; nil as in the set-up
+	Inside       *float64     // charge of the internal battery, 0 to 1; nil as in the set-up
+	Celsius      float64      // of everything
+	From         setup.Source // what carried until now, "" where nothing changes over
+	Tripped      bool         // the converter has already cut out: it waits for a reset, or for volts enough
 }
 
 // Usual are the conditions of an ordinary day: 20 °C, riding on the chair.
@@ -70,19 +76,24 @@ const (
 	Hot  Heat = "hot"
 )
 
-// State is a solved set-up. While hunting, it is the moment after letting go.
+// State is a solved set-up. While hunting, it is the moment after letting go,
+// with the heats of the whole cycle.
 type State struct {
-	Kind   Kind
-	Source setup.Source
-	Nodes  []Node
-	Amps   float64 // leaving the chair's battery
-	Watts  float64 // leaving the chair's battery, at its terminals
-	Panel  []Indication
-	Alarm  setup.Priority
-	Inside float64               // charge of the internal battery, 0 to 1
-	Looks  map[string]setup.Look // what is seen, of parts that do not look sound
-	Heats  map[string]Heat       // of parts that are not cool
-	Live   map[string]bool       // parts with volts after them
+	Kind     Kind
+	Source   setup.Source
+	Nodes    []Node
+	Amps     float64 // from the chair's battery into the chain
+	Watts    float64 // the same, at the tapped blocks' terminals
+	Period   float64 // s, of the hunting; 0 while it does not
+	Held     float64 // share of it on the chair
+	Panel    []Indication
+	Alarm    setup.Priority
+	Silenced bool                  // an alarm that should sound does not
+	Inside   float64               // charge of the internal battery, 0 to 1
+	Chair    float64               // charge of the emptiest chair block, 0 to 1
+	Looks    map[string]setup.Look // what is seen, of parts that do not look sound
+	Heats    map[string]Heat       // of parts that are not cool
+	Live     map[string]bool       // parts with volts after them
 
 	unlit  []string // converters and adapters that give nothing
 	parked string   // the plug that is out of a shared inlet
@@ -121,99 +132,163 @@ func (s *State) Heat(part string) Heat {
 // Solve finds the state of a set-up. Its errors are problem.Invalid and name
 // what cannot be.
 func Solve(s *setup.Setup, c Conditions) (State, error) {
-	if err := check(s, c); err != nil {
+	if err := c.check(); err != nil {
 		return State{}, err
 	}
-	has := func(part string, m setup.Mode) bool {
-		return slices.ContainsFunc(c.Faults, func(f setup.Fault) bool { return f.Part == part && f.Mode == m })
+	n, err := Build(s, c.Faults, c.Celsius)
+	if err != nil {
+		return State{}, err
 	}
-	n := build(s, c)
+	m := c.moment(s)
+	var p Point
+	n.Solve(&m, &p)
+	if n.opens(&p) {
+		c.Faults = append(slices.Clone(c.Faults), setup.Fault{Part: n.fuseID, Mode: setup.Blown})
+		return Solve(s, c)
+	}
+	return n.state(&m, &p, c.Faults), nil
+}
 
-	inside := s.Ventilator.Internal.Charge
-	if c.Inside != nil {
-		inside = *c.Inside
+// opens tells whether the fuse cannot bear what goes through it: at 135 % of
+// its rating a blade fuse opens within ten minutes (ISO 8820-3).
+func (n *Network) opens(p *Point) bool {
+	i := slices.IndexFunc(n.input.places, func(pl place) bool { return pl.id == n.fuseID })
+	return n.fuse != nil && !n.input.places[i].open && p.heating[0] >= 1.35*n.rating
+}
+
+// check refuses values that make no sense; Build refuses the rest.
+func (c *Conditions) check() error {
+	for field, v := range map[string]*setup.Watts{"load": c.Load, "peak": c.Peak} {
+		if v != nil && !(*v >= 0 && *v <= 1000) {
+			return wrong(field, float64(*v), "0 to 1000 watts")
+		}
 	}
-	if has(setup.InternalID, setup.Flat) {
-		inside = flatCharge
+	if c.Peak != nil && c.Load != nil && *c.Peak < *c.Load {
+		return wrong("peak", float64(*c.Peak), "no less than the load")
 	}
-	load := float64(s.Ventilator.Draw.Usual)
+	for field, v := range map[string]*float64{"chair-charge": c.Chair, "internal-charge": c.Inside} {
+		if v != nil && !(*v >= 0 && *v <= 1) {
+			return wrong(field, *v, "a number from 0 to 1")
+		}
+	}
+	return nil
+}
+
+// moment puts conditions into numbers.
+func (c *Conditions) moment(s *setup.Setup) Moment {
+	m := Moment{Mains: c.Mains, Tilted: c.Tilted, From: c.From, Tripped: c.Tripped, Inside: s.Ventilator.Internal.Charge}
+	load := s.Ventilator.Draw.Usual
 	if c.Load != nil {
-		load = float64(*c.Load)
+		load = *c.Load
 	}
-	charge := func(w setup.Watts) float64 {
-		if c.Charger {
-			return load + float64(w)
+	m.Load, m.Peak = float64(load), float64(s.Ventilator.Draw.PeakAt(load))
+	if c.Peak != nil {
+		m.Peak = float64(*c.Peak)
+	}
+	if c.Charger {
+		m.Charge = 1
+	}
+	if c.Inside != nil {
+		m.Inside = *c.Inside
+	}
+	if c.Driving {
+		m.Drive, m.Ramp = float64(s.Drive.Energy)*float64(s.Drive.Speed), float64(s.Drive.Ramp)
+	}
+	b := s.Battery()
+	if b == nil {
+		return m
+	}
+	if c.ChairCharger {
+		m.ChairCharger = float64(b.Charger)
+	}
+	for _, bl := range b.Blocks {
+		charge := bl.Charge
+		if c.Chair != nil {
+			charge = *c.Chair
 		}
-		return load
+		m.Blocks = append(m.Blocks, charge)
 	}
+	return m
+}
 
-	st := State{Kind: Steady, Source: setup.None, Inside: inside}
-	point := operating{}
-	for _, source := range s.Ventilator.Order {
-		if source == setup.Mains && c.Mains {
-			if n.mainsCarries(charge(s.Ventilator.Charger.Mains)) {
-				st.Source, point.mainsLoad = setup.Mains, charge(s.Ventilator.Charger.Mains)
-			}
-		}
-		if source == setup.Chair && !(c.Mains && s.Ventilator.Shared()) {
-			kind, carries := n.chairCarries(charge(s.Ventilator.Charger.Chair))
-			if kind != Steady {
-				st.Kind = kind
-			}
-			if carries {
-				st.Source, point.chairLoad = setup.Chair, charge(s.Ventilator.Charger.Chair)
-			}
-		}
-		if st.Source != setup.None {
-			break
-		}
+// state is a point as a person meets it.
+func (n *Network) state(m *Moment, p *Point, faults []setup.Fault) State {
+	s := n.setup
+	st := State{
+		Kind: p.Kind, Source: p.Source, Amps: p.Amps, Watts: p.Amps * n.posts(m, p), Period: p.Period, Held: p.Held, Inside: m.Inside,
+		Chair: slices.Min(m.Blocks), Live: map[string]bool{}, Heats: map[string]Heat{}, Looks: map[string]setup.Look{},
 	}
-	switch ready := inside > 0 && !has(setup.InternalID, setup.Dead); {
-	case st.Source == setup.None && ready:
-		st.Source = setup.Internal
-	case !ready && outside(c.From) && st.Source != c.From:
-		// The changeover itself rides on the internal battery.
-		st.Source, point = setup.None, operating{}
+	if n.flat {
+		st.Inside = flatCharge
 	}
-	n.solve(&st, point, c.Mains, s.Ventilator.Shared())
-	if s.Ventilator.Shared() {
+	if slices.ContainsFunc(n.blocks, func(b blockState) bool { return b.flat }) {
+		st.Chair = math.Min(st.Chair, flatCharge)
+	}
+	n.each(p, func(pl *place, volts, amps float64) {
+		if math.IsNaN(volts) {
+			return
+		}
+		st.Nodes = append(st.Nodes, Node{pl.id, volts})
+		if volts > 0.5 {
+			st.Live[pl.id] = true
+		}
+		switch watts := amps*amps*pl.ohms + amps*pl.drop; {
+		case pl.open, pl.tilted && m.Tilted:
+		case watts > 3:
+			st.Heats[pl.id] = Hot
+		case watts >= 0.5:
+			st.Heats[pl.id] = Warm
+		}
+	})
+	if n.burning != "" {
+		st.Heats[n.burning] = Hot
+	}
+	if n.converter != nil && !p.Lit {
+		st.unlit = append(st.unlit, n.converterID)
+	}
+	if m.Mains && !n.alive {
+		st.unlit = append(st.unlit, n.adapterID)
+	}
+	if n.shared {
 		out := s.Mains
-		if c.Mains {
+		if m.Mains {
 			out = s.Chain
 		}
 		st.parked = out[len(out)-1].ID
 	}
-	st.Panel, st.Alarm = panel(s, &st, has)
-	looks(s, c, &st)
-	return st, nil
+	st.looks(s, faults)
+	if slices.ContainsFunc(n.input.places, func(pl place) bool { return pl.id == n.fuseID && pl.open }) && st.Look(n.fuseID) == setup.LookSound {
+		st.Looks[n.fuseID] = setup.LookBlown // a pinched lead behind it
+	}
+	st.panel(s, faults)
+	st.deck = n.write(m, p)
+	return st
 }
 
-func outside(s setup.Source) bool { return s == setup.Mains || s == setup.Chair }
+// posts is the volts at the tapped blocks' terminals.
+func (n *Network) posts(m *Moment, p *Point) float64 {
+	b := n.bank(m)
+	return b.emf - b.ohms*(p.Amps+p.Drive-b.charger)
+}
 
-func check(s *setup.Setup, c Conditions) error {
-	bad := func(field string, value any, wanted string) error {
-		return problem.Wrap(fmt.Errorf("%s: got %v, expected %s", field, value, wanted),
-			problem.Invalid, "problem.value", "Field", field, "Value", value, "Expected", wanted)
+// each walks the nodes with the amps that heat the part before each.
+func (n *Network) each(p *Point, f func(pl *place, volts, amps float64)) {
+	i := 0
+	next := func(pl *place, amps float64) {
+		f(pl, p.Volts[i], amps)
+		i++
 	}
-	for _, f := range c.Faults {
-		kind, ok := s.PartKind(f.Part)
-		if !ok {
-			return bad("fault", f, "a part of this set-up")
-		}
-		if _, ok := setup.Of(kind, f.Mode); !ok {
-			return bad("fault", f, "a mode of a "+string(kind))
-		}
+	next(&place{id: n.battery}, 0)
+	for j := range n.input.places {
+		next(&n.input.places[j], p.heating[0])
 	}
-	if c.Load != nil && !(*c.Load >= 0 && *c.Load <= 1000) {
-		return bad("load", float64(*c.Load), "0 to 1000 watts")
-	}
-	for field, v := range map[string]*float64{"chair-charge": c.Chair, "internal-charge": c.Inside} {
-		if v != nil && !(*v >= 0 && *v <= 1) {
-			return bad(field, *v, "a number from 0 to 1")
+	if n.converter != nil {
+		next(&place{id: n.converterID}, 0) // it sheds its losses by design
+		for j := range n.output.places {
+			next(&n.output.places[j], p.heating[1])
 		}
 	}
-	if !(c.Celsius >= -40 && c.Celsius <= 85) {
-		return bad("temperature", c.Celsius, "-40 to 85 °C")
+	for j := range n.mains.places {
+		next(&n.mains.places[j], p.Mains)
 	}
-	return nil
 }

@@ -2,6 +2,7 @@ package circuit
 
 import (
 	"fmt"
+	"math"
 	"strings"
 )
 
@@ -28,19 +29,29 @@ const (
 	wire  = 1e-6 // Ω, where a part has none: SPICE takes no zero, and far smaller drowns in its rounding
 )
 
-// series writes a stretch and bleeds the nodes behind an opening.
-// start is where the solver begins each node: the source's volts, for from a
-// zero start it wanders to the low root or nowhere.
-func (d *deck) series(g *segment, from string, start float64) (end string, whole bool) {
+// series writes a stretch and bleeds the nodes behind an opening. Parked, it
+// ends before the inlet. start is where the solver begins each node: the
+// source's volts, for from a zero start it wanders to the low root or nowhere.
+func (d *deck) series(g *segment, from string, start float64, tilted, parked bool) (end string, whole bool) {
 	end, whole = from, true
-	for i, id := range g.ids {
-		to := SpiceName(id)
-		if g.open[i] || !whole {
+	for i := range g.places {
+		if parked && i == len(g.places)-1 {
+			break
+		}
+		pl := &g.places[i]
+		to := SpiceName(pl.id)
+		open := pl.open || tilted && pl.tilted
+		if open || !whole {
 			whole, start = false, 0
 			d.add("Rbleed_%s %s 0 %.12g", to, to, bleed)
 		}
-		if !g.open[i] {
-			d.add("R_%s %s %s %.12g", to, end, to, max(g.ohms[i], wire))
+		if !open {
+			if pl.drop > 0 && whole {
+				d.add("V_%s %s drop_%s %.12g", to, end, to, pl.drop)
+				d.add(".nodeset v(drop_%s)=%.12g", to, start)
+				end = "drop_" + to
+			}
+			d.add("R_%s %s %s %.12g", to, end, to, math.Max(pl.ohms, wire))
 		}
 		d.add(".nodeset v(%s)=%.12g", to, start)
 		d.nodes = append(d.nodes, to)
@@ -49,23 +60,35 @@ func (d *deck) series(g *segment, from string, start float64) (end string, whole
 	return end, whole
 }
 
-func (n *network) write(op operating, lit bool, adapter float64) deck {
+// write makes the deck of a solved moment. Battery, converter, loads, motors
+// and chargers are elements of their own; only which switches and cut-outs are
+// open is taken from the solution.
+func (n *Network) write(m *Moment, p *Point) deck {
 	d := deck{}
-	tap := "emf_"
+	b := n.bank(m)
 	battery := SpiceName(n.battery)
-	d.add("V_emf %s 0 %.12g", tap, n.emf)
-	from := "terminal_"
-	d.add("R_inner %s %s %.12g", tap, from, max(n.inner, wire))
-	d.add(".nodeset v(%s)=%.12g", from, n.emf)
-	d.add("V_above %s %s %.12g", battery, from, n.above)
+	d.add("V_emf emf_ 0 %.12g", b.emf)
+	d.add("R_inner emf_ posts_ %.12g", math.Max(b.ohms, wire))
+	d.add(".nodeset v(posts_)=%.12g", b.emf)
+	d.add("R_above posts_ above_ %.12g", math.Max(b.aboveOhms, wire))
+	d.add(".nodeset v(above_)=%.12g", b.emf)
+	d.add("V_above %s above_ %.12g", battery, b.aboveEMF)
+	d.add(".nodeset v(%s)=%.12g", battery, b.emf+b.aboveEMF)
 	d.nodes = append(d.nodes, battery)
-	end, whole := d.series(&n.input, from, n.emf)
+	if b.charger > 0 {
+		d.add("I_charger 0 %s %.12g", battery, b.charger)
+	}
+	if p.Drive > 0 {
+		d.load(battery, m.Drive)
+	}
+	away := n.shared && m.Mains
+	end, whole := d.series(&n.input, "posts_", b.emf, m.Tilted, away && n.converter == nil)
 	if n.converter != nil {
 		out := SpiceName(n.converterID)
 		d.nodes = append(d.nodes, out)
 		volts := 0.0
-		if lit && whole {
-			volts = float64(n.converter.Output)
+		if p.Lit && whole {
+			volts = n.converterV
 		}
 		d.add("V_%s %s 0 %.12g", out, out, volts)
 		if volts > 0 {
@@ -80,17 +103,19 @@ func (n *network) write(op operating, lit bool, adapter float64) deck {
 			points += fmt.Sprintf(",%.12g,%.12g", far, loss(n.converter, far))
 			d.add("B_%s %s 0 I = (-%.12g*i(V_%s) + pwl(-%.12g*i(V_%s),%s))/v(%s)", out, end, volts, out, volts, out, points, end)
 		}
-		end, _ = d.series(&n.output, out, volts)
+		end, _ = d.series(&n.output, out, volts, m.Tilted, away)
 	}
-	if op.chairLoad > 0 {
-		d.load(end, op.chairLoad)
+	if p.chairLoad > 0 {
+		d.load(end, p.chairLoad)
 	}
-	if n.adapterID != "" {
-		d.add("V_mains mains_ 0 %.12g", adapter)
-		end, _ = d.series(&n.mains, "mains_", adapter)
-		if op.mainsLoad > 0 {
-			d.load(end, op.mainsLoad)
-		}
+	wall := 0.0
+	if n.alive && m.Mains {
+		wall = n.adapterV
+	}
+	d.add("V_mains mains_ 0 %.12g", wall)
+	end, _ = d.series(&n.mains, "mains_", wall, m.Tilted, n.shared && !m.Mains)
+	if p.mainsLoad > 0 {
+		d.load(end, p.mainsLoad)
 	}
 	return d
 }
@@ -101,8 +126,7 @@ func (d *deck) load(at string, watts float64) {
 }
 
 // Netlist writes the solved state as a SPICE deck that prints v(id) for each
-// node. Converter, loads and losses are its own elements; only which switches
-// and cut-outs are open is taken from the solution.
+// node.
 func (s *State) Netlist(title string) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "* %s: source %s, %s\n", strings.Join(strings.Fields(title), " "), s.Source, s.Kind)

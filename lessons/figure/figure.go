@@ -37,19 +37,6 @@ type View struct {
 	Link   func(part string) string
 }
 
-// part finds a part of the mains side or the chain; nil for one inside the
-// ventilator.
-func (v *View) part(id string) *setup.Part {
-	for _, list := range [][]setup.Part{v.Setup.Mains, v.Setup.Chain} {
-		for i := range list {
-			if list[i].ID == id {
-				return &list[i]
-			}
-		}
-	}
-	return nil
-}
-
 func (v *View) href(part string) string {
 	if v.Link == nil {
 		return ""

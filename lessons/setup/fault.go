@@ -30,6 +30,18 @@ const (
 	CutOut         Mode = "cut-out" // tripped, and waiting for a reset
 	Failed         Mode = "failed"
 	Dead           Mode = "dead"
+	Intermittent   Mode = "intermittent" // open while the chair is tilted or reclined, sound when upright
+	WrongType      Mode = "wrong-type"   // another make, rating or voltage stands in its place
+	Pinched        Mode = "pinched"      // crushed: its two conductors touch
+	Tripped        Mode = "tripped"      // the house's breaker behind an outlet
+	Shorted        Mode = "shorted"      // failed to a plain wire
+	CellShorted    Mode = "cell-shorted" // one cell of a block gives nothing
+	BoardOff       Mode = "board-off"    // a lithium pack's management board has cut it off
+	SenseOpen      Mode = "sense-open"   // the sensing contact does not meet
+	NotAccepted    Mode = "not-accepted" // volts are there, the ventilator does not take them
+	NotCharging    Mode = "not-charging"
+	Silenced       Mode = "silenced" // an alarm that was paused or turned down
+	Misread        Mode = "misread"  // nothing is wrong; the panel was read wrongly, or the change was to be expected
 )
 
 // Look is what a person sees at a part; "sound" where nothing is wrong with it.
@@ -51,6 +63,8 @@ const (
 	LookDamaged     Look = "damaged"
 	LookDark        Look = "dark"
 	LookLow         Look = "low"
+	LookMismatched  Look = "mismatched" // its label, shape or number is not the right one
+	LookSilenced    Look = "silenced"
 )
 
 // Fixer is who may put a fault right.
@@ -66,53 +80,111 @@ const (
 // Knowledge is what the trade knows of one mode of one kind of part.
 //
 // Prior is how likely it is the cause when a caller says "running on
-// internal", per part of the kind, with a factor of three either way (common
-// practice, no source). Ohms is the severity used when none is given, zero
-// where the mode has no severity.
+// internal", per part of the kind; the truth lies within Prior/Spread and
+// Prior×Spread (common practice, no source). Ohms is the severity used when
+// none is given, zero where the mode has no severity.
 type Knowledge struct {
-	Kind  Kind
-	Mode  Mode
-	Prior float64
-	Ohms  Ohms
-	Look  Look
-	Fixer Fixer
-	Spare string // what to send, "" for nothing
+	Kind   Kind
+	Mode   Mode
+	Prior  float64
+	Spread float64
+	Ohms   Ohms
+	Look   Look
+	Fixer  Fixer
+	Spare  string // what to send, "" for nothing
 }
 
-// PriorFactor is the uncertainty of every prior: true within ÷3 to ×3.
-const PriorFactor = 3
+// usually is the spread of most priors; serviced that of what a service leaves
+// behind, far more often after one than between two.
+const (
+	usually  = 3
+	serviced = 10
+)
 
 // Known lists every mode of every kind.
 var Known = []Knowledge{
-	{KindBattery, Flat, .06, 0, LookLow, Caregiver, ""},
-	{KindBattery, Aged, .04, 0, LookSound, ChairVendor, "battery"},
-	{KindIsolator, Off, .08, 0, LookOff, Caregiver, ""},
-	{KindTap, Asleep, .05, 0, LookDark, Caregiver, ""},
-	{KindTap, HighResistance, .01, 2, LookDiscoloured, ChairVendor, ""},
-	{KindLead, Open, .02, 0, LookDamaged, Technologist, "lead"},
-	{KindLead, HighResistance, .01, 1, LookDamaged, Technologist, "lead"},
-	{KindJoint, Open, .06, 0, LookApart, Technologist, ""},
-	{KindJoint, HalfHome, .05, 2, LookHalfHome, Technologist, ""},
-	{KindJoint, HighResistance, .03, 6, LookDiscoloured, Technologist, "joint"},
-	{KindJoint, Reversed, .005, 0, LookReversed, Technologist, "joint"},
-	{KindJoint, Crossed, .01, 0, LookCrossed, Technologist, "joint"},
-	{KindFuse, Blown, .06, 0, LookBlown, Technologist, "fuse"},
-	{KindFuse, Missing, .01, 0, LookEmpty, Technologist, "fuse"},
-	{KindFuse, HolderHeated, .025, 5, LookBrowned, Technologist, "fuse-holder"},
-	{KindConverter, Failed, .03, 0, LookDark, Technologist, "converter"},
-	{KindConverter, CutOut, .015, 0, LookDark, Technologist, ""},
-	{KindSwitch, Off, .12, 0, LookOff, Caregiver, ""},
-	{KindPlug, Open, .06, 0, LookApart, Caregiver, ""},
-	{KindPlug, HalfHome, .06, 0, LookHalfHome, Caregiver, ""},
-	{KindPlug, PushedIn, .05, 0, LookContactIn, Technologist, "plug"},
-	{KindInlet, Failed, .01, 0, LookSound, Technologist, "ventilator"},
-	{KindOutlet, Off, .06, 0, LookOff, Caregiver, ""},
-	{KindCord, HalfHome, .03, 0, LookHalfHome, Caregiver, ""},
-	{KindCord, Open, .01, 0, LookDamaged, Technologist, "cord"},
-	{KindAdapter, Failed, .02, 0, LookDark, Technologist, "adapter"},
-	{KindInternal, Flat, .03, 0, LookLow, Caregiver, ""},
-	{KindInternal, Dead, .01, 0, LookSound, Technologist, "ventilator"},
-	{KindLamp, Dead, .003, 0, LookDark, Technologist, "ventilator"},
+	{KindBattery, Flat, .06, usually, 0, LookLow, Caregiver, ""},
+	{KindBattery, Aged, .03, usually, 0, LookSound, ChairVendor, "battery"},
+	{KindBattery, CellShorted, .005, usually, 0, LookLow, ChairVendor, "battery"},
+	{KindBattery, BoardOff, .02, usually, 0, LookDark, ChairVendor, ""},
+	{KindIsolator, Off, .08, usually, 0, LookOff, Caregiver, ""},
+	{KindIsolator, HighResistance, .003, usually, 2, LookDiscoloured, ChairVendor, ""},
+	{KindTap, Asleep, .05, usually, 0, LookDark, Caregiver, ""},
+	{KindTap, HighResistance, .01, usually, 2, LookDiscoloured, ChairVendor, ""},
+	{KindTap, Open, .01, usually, 0, LookApart, ChairVendor, ""},
+	{KindLead, Open, .02, usually, 0, LookDamaged, Technologist, "lead"},
+	{KindLead, HighResistance, .01, usually, 1, LookDamaged, Technologist, "lead"},
+	{KindLead, Intermittent, .01, usually, 0, LookSound, Technologist, "lead"},
+	{KindLead, Pinched, .01, usually, 0, LookDamaged, Technologist, "lead"},
+	{KindJoint, Open, .06, usually, 0, LookApart, Technologist, ""},
+	{KindJoint, HalfHome, .05, usually, 1, LookHalfHome, Technologist, ""},
+	{KindJoint, HighResistance, .03, usually, 6, LookDiscoloured, Technologist, "joint"},
+	{KindJoint, Intermittent, .02, usually, 0, LookSound, Technologist, "joint"},
+	{KindJoint, PushedIn, .01, usually, 0, LookContactIn, Technologist, "joint"},
+	{KindJoint, Reversed, .005, serviced, 0, LookReversed, Technologist, "joint"},
+	{KindJoint, Crossed, .01, serviced, 0, LookCrossed, Technologist, "joint"},
+	{KindJoint, WrongType, .002, serviced, .3, LookMismatched, Technologist, "joint"},
+	{KindFuse, Blown, .06, usually, 0, LookBlown, Technologist, "fuse"},
+	{KindFuse, Missing, .01, usually, 0, LookEmpty, Technologist, "fuse"},
+	{KindFuse, HolderHeated, .025, usually, 5, LookBrowned, Technologist, "fuse-holder"},
+	{KindFuse, WrongType, .002, serviced, 0, LookMismatched, Technologist, "fuse"},
+	{KindDiode, Open, .005, usually, 0, LookSound, Technologist, "diode"},
+	{KindDiode, Shorted, .002, usually, 0, LookSound, Technologist, "diode"},
+	{KindConverter, Failed, .03, usually, 0, LookDark, Technologist, "converter"},
+	{KindConverter, CutOut, .015, usually, 0, LookDark, Technologist, ""},
+	{KindConverter, WrongType, .002, serviced, 0, LookMismatched, Technologist, "converter"},
+	{KindSwitch, Off, .12, usually, 0, LookOff, Caregiver, ""},
+	{KindPlug, Open, .06, usually, 0, LookApart, Caregiver, ""},
+	{KindPlug, HalfHome, .06, usually, 0, LookHalfHome, Caregiver, ""},
+	{KindPlug, PushedIn, .05, usually, 0, LookContactIn, Technologist, "plug"},
+	{KindPlug, SenseOpen, .01, usually, 0, LookContactIn, Technologist, "plug"},
+	{KindPlug, HighResistance, .01, usually, 3, LookDiscoloured, Technologist, "plug"},
+	{KindPlug, Intermittent, .01, usually, 0, LookSound, Technologist, "plug"},
+	{KindInlet, Failed, .005, usually, 0, LookSound, Technologist, "ventilator"},
+	{KindInlet, NotAccepted, .005, usually, 0, LookSound, Technologist, "ventilator"},
+	{KindOutlet, Off, .04, usually, 0, LookOff, Caregiver, ""},
+	{KindOutlet, Tripped, .02, usually, 0, LookSound, Caregiver, ""},
+	{KindCord, HalfHome, .03, usually, 0, LookHalfHome, Caregiver, ""},
+	{KindCord, Open, .01, usually, 0, LookDamaged, Technologist, "cord"},
+	{KindAdapter, Failed, .02, usually, 0, LookDark, Technologist, "adapter"},
+	{KindAdapter, WrongType, .005, serviced, 0, LookMismatched, Technologist, "adapter"},
+	{KindInternal, Flat, .02, usually, 0, LookLow, Caregiver, ""},
+	{KindInternal, Aged, .01, usually, 0, LookSound, Technologist, "ventilator"},
+	{KindInternal, NotCharging, .01, usually, 0, LookLow, Technologist, "ventilator"},
+	{KindInternal, Dead, .01, usually, 0, LookSound, Technologist, "ventilator"},
+	{KindLamp, Dead, .003, usually, 0, LookDark, Technologist, "ventilator"},
+	{KindScreen, Dead, .003, usually, 0, LookDark, Technologist, "ventilator"},
+	{KindAlarm, Silenced, .01, usually, 0, LookSilenced, Caregiver, ""},
+	{KindPanel, Misread, .12, usually, 0, LookSound, Caregiver, ""},
+}
+
+// Pair is two faults that come together, with how likely they are to be the
+// cause together: data, not the product of their priors (common practice, no
+// source).
+type Pair struct {
+	First, Second struct {
+		Kind Kind
+		Mode Mode
+	}
+	Prior, Spread float64
+}
+
+func together(k1 Kind, m1 Mode, k2 Kind, m2 Mode, prior float64) Pair {
+	p := Pair{Prior: prior, Spread: usually}
+	p.First.Kind, p.First.Mode, p.Second.Kind, p.Second.Mode = k1, m1, k2, m2
+	return p
+}
+
+// KnownPairs lists what comes together.
+var KnownPairs = []Pair{
+	together(KindLead, Open, KindFuse, Blown, .01),             // crushed through, and the short on the way
+	together(KindJoint, Crossed, KindFuse, Blown, .004),        // mated wrongly, and the fuse went at once
+	together(KindJoint, Reversed, KindFuse, Blown, .003),       // the same
+	together(KindBattery, Aged, KindConverter, CutOut, .006),   // an old pack sags until the converter lets go
+	together(KindBattery, Flat, KindInternal, Flat, .01),       // one long day without mains spends both
+	together(KindJoint, HighResistance, KindFuse, Blown, .002), // it heated, failed and shorted
+	together(KindPlug, PushedIn, KindInlet, Failed, .002),      // a bent contact breaks what it goes into
+	together(KindInternal, Aged, KindBattery, Aged, .003),      // bought together, old together
 }
 
 // Of is what is known of a kind's mode.
@@ -192,13 +264,13 @@ func (s *Setup) ParseFault(text string) (Fault, error) {
 }
 
 // Faults lists every single fault this set-up can have, each at its usual
-// severity; a port can sleep only where the tap is one.
+// severity.
 func (s *Setup) Faults() []Fault {
 	var fs []Fault
 	for _, id := range s.IDs() {
 		kind, _ := s.PartKind(id)
 		for _, k := range Known {
-			if k.Kind == kind && !(k.Mode == Asleep && s.tapAt() != AtPort) {
+			if k.Kind == kind && s.can(id, k.Mode) {
 				fs = append(fs, Fault{id, k.Mode, k.Ohms})
 			}
 		}
@@ -206,11 +278,68 @@ func (s *Setup) Faults() []Fault {
 	return fs
 }
 
-func (s *Setup) tapAt() TapAt {
-	for i := range s.Chain {
-		if t := s.Chain[i].Tap; t != nil {
-			return t.At
+// can is whether a part of this set-up can be wrong in a mode of its kind.
+func (s *Setup) can(id string, m Mode) bool {
+	p := s.Part(id)
+	switch m {
+	case Asleep:
+		return p.Tap.At == AtPort
+	case BoardOff:
+		return p.Battery.Chemistry == Lithium
+	case CellShorted:
+		return p.Battery.Chemistry != Lithium
+	case SenseOpen:
+		in := s.Ventilator.InletFor(Chair)
+		if slices.ContainsFunc(s.Mains, func(q Part) bool { return q.ID == id }) {
+			in = s.Ventilator.InletFor(Mains)
+		}
+		return p.Plug.Sense && in.Sense
+	}
+	return true
+}
+
+// Together is a pair of faults this set-up can have, with its prior.
+type Together struct {
+	Faults        [2]Fault
+	Prior, Spread float64
+}
+
+// Pairs lists the pairs of faults that come together in this set-up. A pair's
+// prior is shared among the parts that could be meant.
+func (s *Setup) Pairs() []Together {
+	var out []Together
+	for _, k := range KnownPairs {
+		first := len(out)
+		for _, a := range s.Faults() {
+			for _, b := range s.Faults() {
+				ka, _ := s.PartKind(a.Part)
+				kb, _ := s.PartKind(b.Part)
+				if ka == k.First.Kind && a.Mode == k.First.Mode && kb == k.Second.Kind && b.Mode == k.Second.Mode && s.neighbours(a.Part, b.Part) {
+					out = append(out, Together{[2]Fault{a, b}, k.Prior, k.Spread})
+				}
+			}
+		}
+		for i := first; i < len(out); i++ {
+			out[i].Prior /= float64(len(out) - first)
 		}
 	}
-	return ""
+	return out
+}
+
+// neighbours: what blows a fuse lies behind it and before the converter, and a
+// plug breaks the inlet it goes into.
+func (s *Setup) neighbours(a, b string) bool {
+	at := func(id string) int { return slices.IndexFunc(s.Chain, func(p Part) bool { return p.ID == id }) }
+	if kind, _ := s.PartKind(b); kind == KindInlet {
+		side := Chair
+		if at(a) < 0 {
+			side = Mains
+		}
+		return s.Ventilator.InletFor(side).ID == b
+	}
+	if p := s.Part(b); p == nil || p.Fuse == nil {
+		return true
+	}
+	converter := slices.IndexFunc(s.Chain, func(p Part) bool { return p.Converter != nil })
+	return at(a) > at(b) && (converter < 0 || at(a) < converter)
 }

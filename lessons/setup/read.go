@@ -31,7 +31,7 @@ func Read(name string, data []byte) (*Setup, error) {
 	}
 	file, err := parser.ParseBytes(data, 0)
 	if err != nil {
-		return nil, fromYAML(name, err)
+		return nil, fromYAML(name, nil, err)
 	}
 	if len(file.Docs) != 1 || file.Docs[0].Body == nil {
 		return nil, invalid(name, 1, fmt.Sprintf("%d documents", len(file.Docs)), "one set-up")
@@ -41,14 +41,53 @@ func Read(name string, data []byte) (*Setup, error) {
 		if errors.Is(err, io.EOF) {
 			return nil, invalid(name, 1, "nothing", "a set-up")
 		}
-		return nil, fromYAML(name, err)
+		return nil, fromYAML(name, file, err)
 	}
 	c := &checker{name: name, file: file}
 	c.setup(&s)
 	if c.err != nil {
 		return nil, c.err
 	}
+	s.fill()
 	return &s, nil
+}
+
+// fill puts in what a file may leave out (common practice, no source).
+func (s *Setup) fill() {
+	unset(&s.Drive.Energy, 35)
+	unset(&s.Drive.Speed, 5)
+	unset(&s.Drive.Ramp, 600)
+	b := s.Battery()
+	unset(&b.Charger, Amps(b.Blocks[0].Capacity)/10)
+	for _, side := range [][]Part{s.Mains, s.Chain} {
+		for i := range side {
+			side[i].fill()
+		}
+	}
+	unset(&s.Ventilator.Draw.Breath, 4)
+	for i := range s.Ventilator.Inlets {
+		unset(&s.Ventilator.Inlets[i].HoldUp, .02)
+	}
+}
+
+func (p *Part) fill() {
+	switch {
+	case p.Joint != nil:
+		unset(&p.Joint.Rating, 15)
+	case p.Fuse != nil:
+		unset(&p.Fuse.Most, 20)
+		unset(&p.Fuse.Volts, 32)
+	case p.Converter != nil:
+		unset(&p.Converter.Delay, 1)
+	case p.Plug != nil:
+		unset(&p.Plug.Rating, 7.5)
+	}
+}
+
+func unset[T ~float64](v *T, usual T) {
+	if *v == 0 {
+		*v = usual
+	}
 }
 
 // decode outlives the library, which panics over some tags before a list.
@@ -67,10 +106,10 @@ func invalid(name string, line int, got, wanted string) error {
 }
 
 // fromYAML turns the library's errors, and ours inside them, into one form.
-func fromYAML(name string, err error) error {
+func fromYAML(name string, file *ast.File, err error) error {
 	var v *valueError
 	if errors.As(err, &v) {
-		return invalid(name, v.line, v.got, v.wanted)
+		return invalid(name, v.line, v.got+partAt(file, v.line), v.wanted)
 	}
 	line, wanted := 1, "YAML of the set-up's schema"
 	var y yaml.Error
@@ -89,6 +128,39 @@ func fromYAML(name string, err error) error {
 		return invalid(name, line, y.GetMessage(), wanted)
 	}
 	return invalid(name, line, strings.SplitN(err.Error(), "\n", 2)[0], wanted)
+}
+
+// partAt names the part that a line of the file is about, " in part fuse";
+// "" where it is about none.
+func partAt(file *ast.File, line int) string {
+	body, ok := file.Docs[0].Body.(*ast.MappingNode)
+	if !ok {
+		return ""
+	}
+	named := ""
+	for _, section := range body.Values {
+		list, ok := section.Value.(*ast.SequenceNode)
+		if section.Key.GetToken().Position.Line > line {
+			break
+		}
+		named = ""
+		if !ok {
+			continue
+		}
+		for _, item := range list.Values {
+			m, ok := item.(*ast.MappingNode)
+			if !ok || len(m.Values) == 0 || m.Values[0].Key.GetToken().Position.Line > line {
+				continue
+			}
+			named = ""
+			for _, kv := range m.Values {
+				if kv.Key.GetToken().Value == "id" && kv.Value.GetToken() != nil {
+					named = " in part " + kv.Value.GetToken().Value
+				}
+			}
+		}
+	}
+	return named
 }
 
 func kindWords(k reflect.Kind) string {
@@ -130,7 +202,7 @@ func (c *checker) fail(path, got, wanted string) {
 			break
 		}
 	}
-	c.err = invalid(c.name, line, strings.TrimPrefix(path, "$.")+" "+got, wanted)
+	c.err = invalid(c.name, line, strings.TrimPrefix(path, "$.")+" "+got+partAt(c.file, line), wanted)
 }
 
 func (c *checker) positive(path string, v float64) {
@@ -172,7 +244,7 @@ func (c *checker) id(path, id string) {
 }
 
 func (c *checker) setup(s *Setup) {
-	c.ids = map[string]bool{InternalID: true}
+	c.ids = map[string]bool{InternalID: true, AlarmID: true, PanelID: true}
 	if s.Schema != 1 {
 		c.fail("$.schema", strconv.Itoa(s.Schema), "1")
 	}
@@ -186,7 +258,7 @@ func (c *checker) setup(s *Setup) {
 
 var (
 	mainsKinds = []Kind{KindOutlet, KindCord, KindAdapter, KindLead, KindJoint, KindPlug}
-	chainKinds = []Kind{KindBattery, KindIsolator, KindTap, KindLead, KindJoint, KindFuse, KindConverter, KindPlug}
+	chainKinds = []Kind{KindBattery, KindIsolator, KindTap, KindLead, KindJoint, KindFuse, KindDiode, KindConverter, KindPlug}
 )
 
 func (c *checker) mains(parts []Part) {
@@ -255,7 +327,7 @@ func (c *checker) parts(path string, parts []Part, allowed, needed []Kind) {
 			c.fail(path, fmt.Sprintf("%d of kind %s", count[k], k), "exactly one")
 		}
 	}
-	for _, k := range []Kind{KindIsolator, KindFuse, KindConverter} {
+	for _, k := range []Kind{KindIsolator, KindFuse, KindDiode, KindConverter} {
 		if count[k] > 1 {
 			c.fail(path, fmt.Sprintf("%d of kind %s", count[k], k), "at most one")
 		}
@@ -284,6 +356,11 @@ func (c *checker) part(at string, p *Part) {
 	case p.Fuse != nil:
 		c.positive(at+".fuse.rating", float64(p.Fuse.Rating))
 		c.positive(at+".fuse.cold", float64(p.Fuse.Cold))
+	case p.Diode != nil:
+		c.positive(at+".diode.drop", float64(p.Diode.Drop))
+		if p.Diode.Drop > 2 {
+			c.fail(at+".diode.drop", fmt.Sprintf("%g V", p.Diode.Drop), "at most 2 V")
+		}
 	case p.Converter != nil:
 		c.converter(at+".converter", p.Converter)
 	case p.Plug != nil:

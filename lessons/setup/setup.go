@@ -19,6 +19,7 @@ type Setup struct {
 	Tag        string     `yaml:"tag"`
 	Dependence Dependence `yaml:"dependence"`
 	Policy     Policy     `yaml:"policy"`
+	Drive      Drive      `yaml:"drive"`
 	Mains      []Part     `yaml:"mains"` // outlet, cord, adapter and what lies between it and the inlet
 	Chain      []Part     `yaml:"chain"` // from the chair's battery to the plug
 	Ventilator Ventilator `yaml:"ventilator"`
@@ -36,6 +37,14 @@ type Policy struct {
 	OpenHolder  bool `yaml:"open-fuse-holder"`
 }
 
+// Drive is what the chair itself takes from its battery. What a file leaves
+// out is filled in by Read (from memory: 25 to 45 Wh/km).
+type Drive struct {
+	Energy WattHoursPerKm `yaml:"energy"`
+	Speed  KmPerHour      `yaml:"speed"`
+	Ramp   Watts          `yaml:"ramp"` // the peak on a ramp or a kerb
+}
+
 // Part is one thing in the mains side or the chain: an id and exactly one kind.
 type Part struct {
 	ID        string     `yaml:"id"`
@@ -45,6 +54,7 @@ type Part struct {
 	Lead      *Lead      `yaml:"lead"`
 	Joint     *Joint     `yaml:"joint"`
 	Fuse      *Fuse      `yaml:"fuse"`
+	Diode     *Diode     `yaml:"diode"`
 	Converter *Converter `yaml:"converter"`
 	Plug      *Plug      `yaml:"plug"`
 	Outlet    *Outlet    `yaml:"outlet"`
@@ -64,6 +74,7 @@ const (
 	KindLead      Kind = "lead"
 	KindJoint     Kind = "joint"
 	KindFuse      Kind = "fuse"
+	KindDiode     Kind = "diode"
 	KindConverter Kind = "converter"
 	KindPlug      Kind = "plug"
 	KindOutlet    Kind = "outlet"
@@ -74,6 +85,8 @@ const (
 	KindInternal  Kind = "internal"
 	KindLamp      Kind = "lamp"
 	KindScreen    Kind = "screen"
+	KindAlarm     Kind = "alarm"
+	KindPanel     Kind = "panel" // the whole face, as a person reads it
 )
 
 // Kind is the part's kind, "" for a part that has none (never after Read).
@@ -91,6 +104,8 @@ func (p *Part) Kind() Kind {
 		return KindJoint
 	case p.Fuse != nil:
 		return KindFuse
+	case p.Diode != nil:
+		return KindDiode
 	case p.Converter != nil:
 		return KindConverter
 	case p.Plug != nil:
@@ -109,7 +124,7 @@ func (p *Part) kinds() int {
 	n := 0
 	for _, has := range []bool{
 		p.Battery != nil, p.Isolator != nil, p.Tap != nil, p.Lead != nil, p.Joint != nil, p.Fuse != nil,
-		p.Converter != nil, p.Plug != nil, p.Outlet != nil, p.Cord != nil, p.Adapter != nil,
+		p.Diode != nil, p.Converter != nil, p.Plug != nil, p.Outlet != nil, p.Cord != nil, p.Adapter != nil,
 	} {
 		if has {
 			n++
@@ -134,6 +149,7 @@ type Battery struct {
 	Chemistry Chemistry `yaml:"chemistry"`
 	Years     float64   `yaml:"years"`
 	Blocks    []Block   `yaml:"blocks"`
+	Charger   Amps      `yaml:"charger"` // of the chair; a tenth of the capacity if left out
 }
 
 // Block is one 12 V unit of a pack.
@@ -175,6 +191,7 @@ type Lead struct {
 // Joint is a mated connector pair. Colours and key are data, for pictures.
 type Joint struct {
 	Contact Ohms   `yaml:"contact"`
+	Rating  Amps   `yaml:"rating"` // what its contacts carry all day; 15 A if left out
 	Colour  string `yaml:"colour"` // of the shells: one of Colours
 	Key     string `yaml:"key"`    // of the shells: one of Keys
 	Sense   bool   `yaml:"sense"`  // has a third, sensing contact
@@ -182,10 +199,18 @@ type Joint struct {
 
 // Fuse is an in-line blade fuse in its holder.
 type Fuse struct {
-	Rating Amps `yaml:"rating"`
-	Cold   Ohms `yaml:"cold"`   // of the element
-	Holder Ohms `yaml:"holder"` // of its two contacts
-	Cover  bool `yaml:"clear-cover"`
+	Rating Amps  `yaml:"rating"`
+	Cold   Ohms  `yaml:"cold"`          // of the element
+	Holder Ohms  `yaml:"holder"`        // of its two contacts
+	Most   Amps  `yaml:"holder-rating"` // what the holder carries; 20 A if left out
+	Volts  Volts `yaml:"volts"`         // direct, that it can interrupt; 32 V if left out
+	Cover  bool  `yaml:"clear-cover"`
+}
+
+// Diode lets current through one way, at the price of its drop.
+type Diode struct {
+	Drop       Volts `yaml:"drop"`
+	Resistance Ohms  `yaml:"resistance"`
 }
 
 // ConverterKind says which way a converter moves volts.
@@ -207,6 +232,7 @@ type Converter struct {
 	Efficiency []Efficiency  `yaml:"efficiency"` // by rising output watts
 	CutOut     Volts         `yaml:"cut-out"`    // input below this: off
 	Restart    Volts         `yaml:"restart"`    // input above this: on again
+	Delay      Seconds       `yaml:"delay"`      // from restart to output; 1 s if left out
 	Latched    bool          `yaml:"latched"`    // once off, stays off until reset by staff
 }
 
@@ -219,6 +245,7 @@ type Efficiency struct {
 // Plug goes into the ventilator's inlet.
 type Plug struct {
 	Contact Ohms `yaml:"contact"`
+	Rating  Amps `yaml:"rating"` // what its contacts carry all day; 7.5 A if left out
 	Sense   bool `yaml:"sense"`
 }
 
@@ -249,13 +276,19 @@ type Ventilator struct {
 	Alarm    Alarms   `yaml:"alarm"`
 }
 
-// Draw is what breathing takes, by setting, and the peak of one breath.
+// Draw is what breathing takes, by setting, and the peak of one breath at the
+// high setting.
 type Draw struct {
-	Low   Watts `yaml:"low"`
-	Usual Watts `yaml:"usual"`
-	High  Watts `yaml:"high"`
-	Peak  Watts `yaml:"peak"`
+	Low    Watts   `yaml:"low"`
+	Usual  Watts   `yaml:"usual"`
+	High   Watts   `yaml:"high"`
+	Peak   Watts   `yaml:"peak"`
+	Breath Seconds `yaml:"breath"` // from one to the next; 4 s if left out
 }
+
+// PeakAt is the top of a breath at a setting of these average watts: it rises
+// with the setting (common practice, no source).
+func (d Draw) PeakAt(average Watts) Watts { return average * d.Peak / d.High }
 
 // Charger is what charging the internal battery adds, by source.
 type Charger struct {
@@ -266,10 +299,12 @@ type Charger struct {
 // Inlet is where an outside source enters.
 type Inlet struct {
 	ID      string   `yaml:"id"`
-	Takes   []Source `yaml:"takes"` // mains, chair, or both: one shared inlet
-	Low     Volts    `yaml:"low"`   // below this, under load, it lets go
-	High    Volts    `yaml:"high"`  // above this it does not take
-	Delay   Seconds  `yaml:"delay"` // before it takes
+	Takes   []Source `yaml:"takes"`   // mains, chair, or both: one shared inlet
+	Low     Volts    `yaml:"low"`     // below this, under load, it lets go
+	High    Volts    `yaml:"high"`    // above this it does not take
+	Delay   Seconds  `yaml:"delay"`   // before it takes
+	HoldUp  Seconds  `yaml:"hold-up"` // before it lets go; 20 ms if left out
+	Sense   bool     `yaml:"sense"`   // takes only while the plug's sense contact meets
 	Contact Ohms     `yaml:"contact"`
 	Switch  string   `yaml:"switch"`  // id of a switch beside it, "" for none
 	Retries bool     `yaml:"retries"` // takes again after it let go
@@ -343,14 +378,57 @@ func (s *Setup) PartKind(id string) (Kind, bool) {
 			return KindScreen, true
 		}
 	}
-	if id == InternalID {
+	switch id {
+	case InternalID:
 		return KindInternal, true
+	case AlarmID:
+		return KindAlarm, true
+	case PanelID:
+		return KindPanel, true
 	}
 	return "", false
 }
 
-// InternalID is the id of every ventilator's internal battery.
-const InternalID = "internal"
+// The ids every ventilator has: its internal battery, its alarm, and its whole
+// face as a person reads it.
+const (
+	InternalID = "internal"
+	AlarmID    = "alarm"
+	PanelID    = "panel"
+)
+
+// Part is a part of the mains side or the chain by id, nil for one inside the
+// ventilator.
+func (s *Setup) Part(id string) *Part {
+	for _, list := range [][]Part{s.Mains, s.Chain} {
+		for i := range list {
+			if list[i].ID == id {
+				return &list[i]
+			}
+		}
+	}
+	return nil
+}
+
+// Battery is the chair's pack, in every set-up that was read.
+func (s *Setup) Battery() *Battery {
+	for i := range s.Chain {
+		if b := s.Chain[i].Battery; b != nil {
+			return b
+		}
+	}
+	return nil
+}
+
+// Tap is where the chain takes its power, in every set-up that was read.
+func (s *Setup) Tap() *Tap {
+	for i := range s.Chain {
+		if t := s.Chain[i].Tap; t != nil {
+			return t
+		}
+	}
+	return nil
+}
 
 // InletFor is the inlet that takes a source, nil if none does.
 func (v *Ventilator) InletFor(s Source) *Inlet {
@@ -370,7 +448,7 @@ func (v *Ventilator) Shared() bool {
 }
 
 // IDs lists every part once: mains side, chain, inlets with their switches,
-// internal battery, panel.
+// internal battery, lamps and screens, alarm, panel.
 func (s *Setup) IDs() []string {
 	var ids []string
 	for _, list := range [][]Part{s.Mains, s.Chain} {
@@ -388,5 +466,5 @@ func (s *Setup) IDs() []string {
 	for _, it := range s.Ventilator.Panel {
 		ids = append(ids, it.ID)
 	}
-	return ids
+	return append(ids, AlarmID, PanelID)
 }

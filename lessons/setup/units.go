@@ -21,6 +21,9 @@ type (
 	WattHours float64 // Wh
 	Seconds   float64 // s
 	Minutes   float64 // min
+
+	WattHoursPerKm float64 // Wh/km
+	KmPerHour      float64 // km/h
 )
 
 // dimension is how one kind of quantity is written: its units with their
@@ -40,6 +43,8 @@ var (
 	ampHours  = dimension{map[string]float64{"Ah": 1, "mAh": 1e-3}, "60 Ah", 10000}
 	wattHours = dimension{map[string]float64{"Wh": 1}, "90 Wh", 100000}
 	seconds   = dimension{map[string]float64{"s": 1, "ms": 1e-3, "min": 60}, "2 s", 86400}
+	perKm     = dimension{map[string]float64{"Wh/km": 1}, "35 Wh/km", 1000}
+	speed     = dimension{map[string]float64{"km/h": 1}, "5 km/h", 30}
 	minutes   = dimension{map[string]float64{"min": 1, "h": 60}, "30 min", 14400}
 )
 
@@ -115,6 +120,9 @@ func (v *AmpHours) UnmarshalYAML(n ast.Node) error  { return set(v, ampHours, n)
 func (v *WattHours) UnmarshalYAML(n ast.Node) error { return set(v, wattHours, n) }
 func (v *Seconds) UnmarshalYAML(n ast.Node) error   { return set(v, seconds, n) }
 func (v *Minutes) UnmarshalYAML(n ast.Node) error   { return set(v, minutes, n) }
+
+func (v *WattHoursPerKm) UnmarshalYAML(n ast.Node) error { return set(v, perKm, n) }
+func (v *KmPerHour) UnmarshalYAML(n ast.Node) error      { return set(v, speed, n) }
 
 // UnmarshalYAML reads a conductor's size, "2.5 mm²" or "14 AWG".
 func (v *SquareMM) UnmarshalYAML(n ast.Node) error {

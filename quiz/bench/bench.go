@@ -76,14 +76,10 @@ func (b *Bench) settle(seconds float64) error {
 		return err
 	}
 	b.State = st
-	if st.Kind == circuit.Collapsed && b.latches() {
-		b.world.Latched = true // and stays off until staff reset it
+	if st.Kind == circuit.Collapsed {
+		b.world.Tripped = true // off until staff reset it, or volts enough come back
 	}
 	return nil
-}
-
-func (b *Bench) latches() bool {
-	return slices.ContainsFunc(b.Start.Setup.Chain, func(p setup.Part) bool { return p.Converter != nil && p.Converter.Latched })
 }
 
 // seconds an action takes, by what it is done on (common practice, no source).
@@ -126,9 +122,6 @@ var Endings = []diagnosis.Verb{diagnosis.Solved, diagnosis.Untrusted, diagnosis.
 
 // Offers lists what can be tried on a part, the tempting and wrong included.
 func Offers(s *setup.Setup, part string) []diagnosis.Verb {
-	if part == diagnosis.PanelID {
-		return []diagnosis.Verb{diagnosis.Look}
-	}
 	kind, _ := s.PartKind(part)
 	switch kind {
 	case setup.KindOutlet:
@@ -147,8 +140,6 @@ func Offers(s *setup.Setup, part string) []diagnosis.Verb {
 		return []diagnosis.Verb{diagnosis.Look, diagnosis.OpenCase}
 	case setup.KindLead:
 		return []diagnosis.Verb{diagnosis.Look, diagnosis.PullWire}
-	case setup.KindLamp, setup.KindScreen:
-		return []diagnosis.Verb{diagnosis.Look}
 	case "":
 		return nil
 	}
@@ -206,7 +197,7 @@ func (b *Bench) do(a diagnosis.Action, step *Step) {
 		b.Answers.BagInHand = diagnosis.Yes
 	case diagnosis.Look:
 		kind, _ := s.PartKind(a.Part)
-		if a.Part == diagnosis.PanelID || kind == setup.KindLamp || kind == setup.KindScreen {
+		if slices.Contains(face, kind) {
 			b.readPanel()
 			return
 		}
@@ -232,6 +223,9 @@ func (b *Bench) do(a diagnosis.Action, step *Step) {
 		}
 	}
 }
+
+// face is what is read all at once, the alarm that is heard with it.
+var face = []setup.Kind{setup.KindPanel, setup.KindLamp, setup.KindScreen, setup.KindAlarm}
 
 // mend takes a fault away where the part has one of these modes.
 func (b *Bench) mend(part string, modes ...setup.Mode) bool {

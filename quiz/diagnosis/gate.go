@@ -50,7 +50,7 @@ type Action struct {
 }
 
 // PanelID stands for the ventilator's whole face.
-const PanelID = "panel"
+const PanelID = setup.PanelID
 
 // Answer is yes, no, or not known.
 type Answer string
@@ -98,7 +98,7 @@ var staysApart = []setup.Look{
 // Allowed is the gate. Where it refuses, why is the message key of the reason.
 func Allowed(s *setup.Setup, a Action, in Answers) (ok bool, why string) {
 	kind, known := s.PartKind(a.Part)
-	panel := a.Part == PanelID || kind == setup.KindLamp || kind == setup.KindScreen
+	panel := slices.Contains([]setup.Kind{setup.KindPanel, setup.KindLamp, setup.KindScreen, setup.KindAlarm}, kind)
 	switch {
 	case slices.Contains(always, a.Verb):
 		return true, ""
