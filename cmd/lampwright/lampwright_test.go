@@ -204,11 +204,11 @@ func TestSolveAgreesWithTheCircuit(t *testing.T) {
 // Nothing to list is an empty list, never null.
 func TestEmptyAnswer(t *testing.T) {
 	var out strings.Builder
-	a := newAnswer(&setup.Setup{}, &circuit.State{Kind: circuit.Steady, Source: setup.None, Alarm: setup.NoAlarm}, locales.Speaker{})
+	a := newAnswer(&setup.Setup{}, &circuit.State{Kind: circuit.Steady, Source: setup.None, Alarm: setup.NoAlarm}, nil, locales.Speaker{})
 	if err := a.writeJSON(&out); err != nil {
 		t.Fatal(err)
 	}
-	want := `{"state":"steady","source":"none","nodes":[],"amps":0,"watts":0,"panel":[],"alarm":"none"}` + "\n"
+	want := `{"state":"steady","source":"none","nodes":[],"amps":0,"watts":0,"panel":[],"alarm":"none","readings":[]}` + "\n"
 	if out.String() != want {
 		t.Errorf("got %s want %s", &out, want)
 	}

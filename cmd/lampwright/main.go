@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	_ "time/tzdata" // a plan's zone must be found on any machine
 
 	"github.com/alecthomas/kong"
 
@@ -20,9 +21,11 @@ type commands struct {
 	Serve   serveCmd   `cmd:"" help:"Serve the pages."`
 	Demo    demoCmd    `cmd:"" help:"Serve the pages of an invented programme, to look around in."`
 	Solve   solveCmd   `cmd:"" help:"Say what a set-up does: its source, volts, panel and alarm."`
+	Outing  outingCmd  `cmd:"" help:"See a plan of an outing ahead: minutes, by when to be on mains, what would help."`
 	Netlist netlistCmd `cmd:"" help:"Write a solved set-up as a SPICE netlist."`
 	Clock   clockCmd   `cmd:"" help:"Take this machine's time for true again, after its clock once stood in the future."`
 	Content contentCmd `cmd:"" help:"Look after lessons, messages, set-ups and scenarios."`
+	Wiring  wiringCmd  `cmd:"" help:"Check a set-up's fuse, wire and volts at their worst."`
 }
 
 // The exit codes.

@@ -6,7 +6,6 @@ import (
 	"io"
 	"io/fs"
 	"math"
-	"os"
 	"strconv"
 
 	"lampwright/lessons/circuit"
@@ -20,11 +19,16 @@ type question struct {
 	Setup          string   `required:"" placeholder:"FILE" help:"The set-up file; - is standard input."`
 	Fault          []string `sep:"none" placeholder:"PART=MODE[:OHMS]" help:"A fault; may be given again."`
 	Mains          string   `enum:"on,off" default:"off" help:"The adapter is in a wall outlet and in the ventilator: on or off."`
-	Load           *number  `placeholder:"WATTS" help:"What breathing takes; the usual setting if left out."`
+	Load           *number  `placeholder:"WATTS" help:"What breathing takes on average; the usual setting if left out."`
 	Charger        string   `enum:"on,off" default:"off" help:"The internal battery is charging: on or off."`
+	ChairCharger   string   `enum:"on,off" default:"off" help:"The chair is charging: on or off."`
+	Driving        string   `enum:"on,off" default:"off" help:"The chair is being driven, ramps included: on or off."`
+	Tilted         string   `enum:"on,off" default:"off" help:"The chair is tilted or reclined: on or off."`
+	CutOut         string   `enum:"on,off" default:"off" help:"The converter has already cut out: on or off."`
+	Peak           *number  `placeholder:"WATTS" help:"The top of a breath; in proportion to the load if left out."`
 	ChairCharge    *number  `placeholder:"0..1" help:"Charge of the chair battery; as in the file if left out."`
 	InternalCharge *number  `placeholder:"0..1" help:"Charge of the internal battery; as in the file if left out."`
-	Temperature    number   `default:"20" placeholder:"C" help:"Of the leads, in degrees Celsius."`
+	Temperature    number   `default:"20" placeholder:"C" help:"Of everything, in degrees Celsius."`
 }
 
 // number is a plain number, so that no flag is ever NaN or infinite.
@@ -40,24 +44,29 @@ func (n *number) UnmarshalText(text []byte) error {
 }
 
 // ask reads the set-up and solves it.
-func (q *question) ask(in io.Reader) (*setup.Setup, circuit.State, error) {
+func (q *question) ask(in io.Reader) (*setup.Setup, circuit.State, []circuit.Reading, error) {
 	s, err := readSetup(q.Setup, in)
 	if err != nil {
-		return nil, circuit.State{}, err
+		return nil, circuit.State{}, nil, err
 	}
 	c := circuit.Conditions{
-		Mains: q.Mains == "on", Charger: q.Charger == "on", Load: (*setup.Watts)(q.Load),
+		Mains: q.Mains == "on", Charger: q.Charger == "on", ChairCharger: q.ChairCharger == "on", Driving: q.Driving == "on",
+		Tilted: q.Tilted == "on", Tripped: q.CutOut == "on", Load: (*setup.Watts)(q.Load), Peak: (*setup.Watts)(q.Peak),
 		Chair: (*float64)(q.ChairCharge), Inside: (*float64)(q.InternalCharge), Celsius: float64(q.Temperature),
 	}
 	for _, text := range q.Fault {
 		f, err := s.ParseFault(text)
 		if err != nil {
-			return nil, circuit.State{}, inFlag(err)
+			return nil, circuit.State{}, nil, inFlag(err)
 		}
 		c.Faults = append(c.Faults, f)
 	}
 	st, err := circuit.Solve(s, c)
-	return s, st, inFlag(err)
+	if err != nil {
+		return nil, st, nil, inFlag(err)
+	}
+	meter, err := circuit.Readings(s, c)
+	return s, st, meter, inFlag(err)
 }
 
 // inFlag names the flag: causes begin with the field, and flags have the
@@ -71,28 +80,19 @@ func inFlag(err error) error {
 }
 
 func readSetup(file string, in io.Reader) (*setup.Setup, error) {
-	name := "standard input"
-	if file != "-" {
-		f, err := os.Open(file)
-		if err != nil {
-			return nil, unreadable(file, err)
-		}
-		defer f.Close()
-		name, in = file, f
-	}
-	data, err := io.ReadAll(io.LimitReader(in, setup.MaxFile+1)) // one more, so that too large is seen
+	data, name, err := readFile("--setup", "a set-up file that can be read", file, in)
 	if err != nil {
-		return nil, unreadable(file, err)
+		return nil, err
 	}
 	return setup.Read(name, data)
 }
 
-func unreadable(file string, err error) error {
+func unreadable(flag, wanted, file string, err error) error {
 	var p *fs.PathError
 	if errors.As(err, &p) {
 		err = p.Err
 	}
-	return problem.Wrap(fmt.Errorf("--setup: got %q, expected a set-up file that can be read: %w", file, err), problem.Invalid, "problem.setup")
+	return problem.Wrap(fmt.Errorf("%s: got %q, expected %s: %w", flag, file, wanted, err), problem.Invalid, "problem.setup")
 }
 
 type solveCmd struct {
@@ -101,7 +101,7 @@ type solveCmd struct {
 }
 
 func (c *solveCmd) Run(in io.Reader, out io.Writer) error {
-	s, st, err := c.ask(in)
+	s, st, meter, err := c.ask(in)
 	if err != nil {
 		return err
 	}
@@ -109,7 +109,7 @@ func (c *solveCmd) Run(in io.Reader, out io.Writer) error {
 	if err != nil {
 		return err
 	}
-	a := newAnswer(s, &st, b.Speak("en"))
+	a := newAnswer(s, &st, meter, b.Speak("en"))
 	if c.JSON {
 		return a.writeJSON(out)
 	}
@@ -121,7 +121,7 @@ type netlistCmd struct {
 }
 
 func (c *netlistCmd) Run(in io.Reader, out io.Writer) error {
-	s, st, err := c.ask(in)
+	s, st, _, err := c.ask(in)
 	if err != nil {
 		return err
 	}

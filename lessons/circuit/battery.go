@@ -84,5 +84,5 @@ func loss(c *setup.Converter, out float64) float64 {
 		}
 		x0, y0 = x1, y1
 	}
-	return y0 + slope*(out-x0)
+	return y0 + math.Max(0, slope)*(out-x0) // beyond its curve it loses no less
 }

@@ -64,6 +64,7 @@ type Indication struct {
 	Lit     bool
 	Flicker bool   // comes and goes
 	Screen  string // the words or the level on a screen, "" when blank or a lamp
+	Other   string // the words it changes with while it flickers
 }
 
 // Heat of a part to the back of a hand.
@@ -152,8 +153,10 @@ func Solve(s *setup.Setup, c Conditions) (State, error) {
 // opens tells whether the fuse cannot bear what goes through it: at 135 % of
 // its rating a blade fuse opens within ten minutes (ISO 8820-3).
 func (n *Network) opens(p *Point) bool {
-	i := slices.IndexFunc(n.input.places, func(pl place) bool { return pl.id == n.fuseID })
-	return n.fuse != nil && !n.input.places[i].open && p.heating[0] >= 1.35*n.rating
+	blows := func(g *segment, amps float64) bool { // it may stand before the converter or behind it
+		return amps >= 1.35*n.rating && slices.ContainsFunc(g.places, func(pl place) bool { return pl.id == n.fuseID && !pl.open })
+	}
+	return n.fuse != nil && (blows(&n.input, p.Flow.Heating) || blows(&n.output, p.behindRMS))
 }
 
 // check refuses values that make no sense; Build refuses the rest.
@@ -280,12 +283,12 @@ func (n *Network) each(p *Point, f func(pl *place, volts, amps float64)) {
 	}
 	next(&place{id: n.battery}, 0)
 	for j := range n.input.places {
-		next(&n.input.places[j], p.heating[0])
+		next(&n.input.places[j], p.Flow.Heating)
 	}
 	if n.converter != nil {
 		next(&place{id: n.converterID}, 0) // it sheds its losses by design
 		for j := range n.output.places {
-			next(&n.output.places[j], p.heating[1])
+			next(&n.output.places[j], p.behindRMS)
 		}
 	}
 	for j := range n.mains.places {

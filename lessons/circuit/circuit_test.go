@@ -5,8 +5,6 @@ import (
 	"fmt"
 	"math"
 	"os"
-	"os/exec"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -235,55 +233,6 @@ func TestMoreResistanceNeverHelps(t *testing.T) {
 			}
 		}
 	}
-}
-
-var printed = regexp.MustCompile(`(?m)^v\((\w+)\) = (\S+)`)
-
-// ngspice (Debian's package) runs the deck as it is and finds every node
-// within 1e-4; nodes that nothing feeds are 0 in both.
-func TestAgreesWithNgspice(t *testing.T) {
-	ngspice, err := exec.LookPath("ngspice")
-	if err != nil {
-		if strings.Contains(os.Getenv("LAMPWRIGHT_REQUIRE"), "ngspice") {
-			t.Fatal(err)
-		}
-		t.Skip("ngspice is not installed; cmd/check installs it")
-	}
-	n := 0
-	rapid.Check(t, func(t *rapid.T) {
-		if n++; n > 60 {
-			return
-		}
-		s, err := setup.Demo(rapid.SampledFrom(setup.DemoNames).Draw(t, "set-up"))
-		if err != nil {
-			t.Fatal(err)
-		}
-		st, err := circuit.Solve(s, conditions(t, s))
-		if err != nil {
-			t.Fatal(err)
-		}
-		deck := st.Netlist(s.Tag)
-		cmd := exec.Command(ngspice, "-b")
-		cmd.Stdin = strings.NewReader(deck)
-		out, err := cmd.CombinedOutput()
-		if err != nil || strings.Contains(string(out), "aborted") {
-			t.Fatalf("%v\n%s\n%s", err, deck, out)
-		}
-		got := map[string]float64{}
-		for _, m := range printed.FindAllStringSubmatch(string(out), -1) {
-			v, err := strconv.ParseFloat(m[2], 64)
-			if err != nil {
-				t.Fatal(err)
-			}
-			got[m[1]] = v
-		}
-		for _, node := range st.Nodes {
-			v, ok := got[circuit.SpiceName(node.ID)]
-			if !ok || math.Abs(v-node.Volts) > 1e-4*math.Max(node.Volts, 1e-2) {
-				t.Fatalf("%s: ours %.9g V, ngspice %.9g (printed %v)\n%s", node.ID, node.Volts, v, ok, deck)
-			}
-		}
-	})
 }
 
 // A dead internal battery hides until the sources change over.

@@ -2,16 +2,24 @@ package circuit
 
 import (
 	"fmt"
-	"math"
+	"slices"
 	"strings"
 )
 
 // deck is the body of a netlist: the solved discrete state as SPICE elements.
 type deck struct{ lines, nodes []string }
 
+// reserved are words that ngspice takes for ground, for every node, for the
+// temperature, or for an operator.
+var reserved = []string{"gnd", "all", "alli", "allv", "ally", "temper", "not", "and", "or", "eq", "ge", "gt", "le", "lt", "ne"}
+
 // SpiceName is a node's name in a netlist: lower case, every other character
-// an underscore.
+// an underscore, and one before a word that ngspice takes for its own. The
+// deck's own nodes and elements start with one too, as no part's can.
 func SpiceName(id string) string {
+	if slices.Contains(reserved, id) {
+		return "_" + id
+	}
 	return strings.Map(func(r rune) rune {
 		if r >= 'a' && r <= 'z' || r >= '0' && r <= '9' {
 			return r
@@ -24,10 +32,18 @@ func (d *deck) add(format string, args ...any) {
 	d.lines = append(d.lines, fmt.Sprintf(format, args...))
 }
 
-const (
-	bleed = 10e6 // Ω, on every node nothing feeds
-	wire  = 1e-6 // Ω, where a part has none: SPICE takes no zero, and far smaller drowns in its rounding
-)
+// bleed is on every node nothing feeds, Ω.
+const bleed = 10e6
+
+// resistor joins two nodes. Without ohms it is a source of no volts: SPICE
+// takes no zero, and what is next to it drowns in rounding.
+func (d *deck) resistor(name, from, to string, ohms float64) {
+	if ohms > 0 {
+		d.add("R_%s %s %s %.12g", name, from, to, ohms)
+	} else {
+		d.add("V_%s %s %s 0", name, from, to)
+	}
+}
 
 // series writes a stretch and bleeds the nodes behind an opening. Parked, it
 // ends before the inlet. start is where the solver begins each node: the
@@ -46,12 +62,12 @@ func (d *deck) series(g *segment, from string, start float64, tilted, parked boo
 			d.add("Rbleed_%s %s 0 %.12g", to, to, bleed)
 		}
 		if !open {
-			if pl.drop > 0 && whole {
-				d.add("V_%s %s drop_%s %.12g", to, end, to, pl.drop)
-				d.add(".nodeset v(drop_%s)=%.12g", to, start)
-				end = "drop_" + to
+			if pl.drop > 0 && start > 0 {
+				d.add("V__drop_%s %s _drop_%s %.12g", to, end, to, pl.drop)
+				d.add(".nodeset v(_drop_%s)=%.12g", to, start)
+				end = "_drop_" + to
 			}
-			d.add("R_%s %s %s %.12g", to, end, to, math.Max(pl.ohms, wire))
+			d.resistor(to, end, to, pl.ohms)
 		}
 		d.add(".nodeset v(%s)=%.12g", to, start)
 		d.nodes = append(d.nodes, to)
@@ -67,22 +83,26 @@ func (n *Network) write(m *Moment, p *Point) deck {
 	d := deck{}
 	b := n.bank(m)
 	battery := SpiceName(n.battery)
-	d.add("V_emf emf_ 0 %.12g", b.emf)
-	d.add("R_inner emf_ posts_ %.12g", math.Max(b.ohms, wire))
-	d.add(".nodeset v(posts_)=%.12g", b.emf)
-	d.add("R_above posts_ above_ %.12g", math.Max(b.aboveOhms, wire))
-	d.add(".nodeset v(above_)=%.12g", b.emf)
-	d.add("V_above %s above_ %.12g", battery, b.aboveEMF)
+	d.add("V__emf _emf 0 %.12g", b.emf)
+	d.resistor("_inner", "_emf", "_posts", b.ohms)
+	d.add(".nodeset v(_posts)=%.12g", b.emf)
+	above := "_posts"
+	if b.aboveOhms > 0 {
+		above = "_above"
+		d.resistor("_above", "_posts", "_above", b.aboveOhms)
+		d.add(".nodeset v(_above)=%.12g", b.emf)
+	}
+	d.add("V__above %s %s %.12g", battery, above, b.aboveEMF)
 	d.add(".nodeset v(%s)=%.12g", battery, b.emf+b.aboveEMF)
 	d.nodes = append(d.nodes, battery)
 	if b.charger > 0 {
-		d.add("I_charger 0 %s %.12g", battery, b.charger)
+		d.add("I__charger 0 %s %.12g", battery, b.charger)
 	}
 	if p.Drive > 0 {
 		d.load(battery, m.Drive)
 	}
 	away := n.shared && m.Mains
-	end, whole := d.series(&n.input, "posts_", b.emf, m.Tilted, away && n.converter == nil)
+	end, whole := d.series(&n.input, "_posts", b.emf, m.Tilted, away && n.converter == nil)
 	if n.converter != nil {
 		out := SpiceName(n.converterID)
 		d.nodes = append(d.nodes, out)
@@ -112,8 +132,8 @@ func (n *Network) write(m *Moment, p *Point) deck {
 	if n.alive && m.Mains {
 		wall = n.adapterV
 	}
-	d.add("V_mains mains_ 0 %.12g", wall)
-	end, _ = d.series(&n.mains, "mains_", wall, m.Tilted, n.shared && !m.Mains)
+	d.add("V__mains _mains 0 %.12g", wall)
+	end, _ = d.series(&n.mains, "_mains", wall, m.Tilted, n.shared && !m.Mains)
 	if p.mainsLoad > 0 {
 		d.load(end, p.mainsLoad)
 	}
@@ -122,7 +142,7 @@ func (n *Network) write(m *Moment, p *Point) deck {
 
 // load is a constant-power load.
 func (d *deck) load(at string, watts float64) {
-	d.add("B_load_%s %s 0 I = %.12g/v(%s)", at, at, watts, at)
+	d.add("B__load_%s %s 0 I = %.12g/v(%s)", at, at, watts, at)
 }
 
 // Netlist writes the solved state as a SPICE deck that prints v(id) for each
@@ -130,7 +150,7 @@ func (d *deck) load(at string, watts float64) {
 func (s *State) Netlist(title string) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "* %s: source %s, %s\n", strings.Join(strings.Fields(title), " "), s.Source, s.Kind)
-	b.WriteString(".options reltol=1e-9 vntol=1e-12 abstol=1e-15\n")
+	b.WriteString(".options reltol=1e-9 vntol=1e-9 abstol=1e-9\n") // finer drowns in the rounding of volts behind milliohms
 	b.WriteString(strings.Join(s.deck.lines, "\n"))
 	b.WriteString("\n.control\nset numdgt=9\nop\n")
 	for _, n := range s.deck.nodes {

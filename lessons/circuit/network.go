@@ -78,6 +78,9 @@ type Network struct {
 	shared     bool
 }
 
+// Tapped is how many blocks, from the pack's negative, the chain taps.
+func (n *Network) Tapped() int { return n.tapped }
+
 type blockState struct {
 	ohms   float64
 	charge float64 // as in the set-up
@@ -172,14 +175,14 @@ func (n *Network) chain(s *setup.Setup, faults []setup.Fault, celsius float64) {
 			n.converter, n.converterID, n.converterV = p.Converter, p.ID, float64(p.Converter.Output)
 			n.dark = n.dark || pl.open
 			if mode(own, setup.WrongType) {
-				n.converterV = otherFamily(n.converterV)
+				n.converterV = OtherFamily(n.converterV)
 			}
 			at = &n.output
 			continue
 		case p.Fuse != nil:
 			n.fuse, n.fuseID, n.rating = p.Fuse, p.ID, float64(p.Fuse.Rating)
 			if mode(own, setup.WrongType) {
-				n.rating = wrongRating
+				n.rating = WrongRating
 			}
 		case p.Lead != nil && mode(own, setup.Pinched):
 			n.short(p.ID, at)
@@ -244,7 +247,7 @@ func (n *Network) wall(s *setup.Setup, faults []setup.Fault, celsius float64) {
 			n.alive = n.alive && !pl.open
 			pl.open = false
 			if mode(own, setup.WrongType) {
-				n.adapterV = otherFamily(n.adapterV)
+				n.adapterV = OtherFamily(n.adapterV)
 			}
 		case p.Lead != nil && mode(own, setup.Pinched):
 			n.alive = false // its limit holds
@@ -274,17 +277,17 @@ func mode(faults []setup.Fault, m setup.Mode) bool {
 	return slices.ContainsFunc(faults, func(f setup.Fault) bool { return f.Mode == m })
 }
 
-// otherFamily is what a wrong adapter or converter gives: 12 V where some
+// OtherFamily is what a wrong adapter or converter gives: 12 V where some
 // 24 V belong, and the other way round (common practice, no source).
-func otherFamily(volts float64) float64 {
+func OtherFamily(volts float64) float64 {
 	if volts >= 18 {
 		return 12
 	}
 	return 24
 }
 
-// wrongRating is the fuse someone puts in for want of the right one, A.
-const wrongRating = 3
+// WrongRating is the fuse someone puts in for want of the right one, A.
+const WrongRating = 3
 
 // opening are the modes through which nothing passes.
 var opening = []setup.Mode{

@@ -20,8 +20,10 @@ func (st *State) panel(s *setup.Setup, faults []setup.Fault) {
 			in.Flicker = alive && st.Kind == Hunting && st.Source != setup.Mains &&
 				(slices.Contains(it.LitOn, setup.Chair) || slices.Contains(it.LitOn, setup.Internal))
 		} else if words, ok := it.Screen[st.Source]; ok && alive {
-			in.Lit = true
-			in.Screen = strings.ReplaceAll(words, "{percent}", strconv.Itoa(int(math.Round(st.Inside*100))))
+			in.Lit, in.Screen = true, st.words(words)
+			if chair := st.words(it.Screen[setup.Chair]); st.Kind == Hunting && st.Source == setup.Internal && chair != in.Screen {
+				in.Flicker, in.Other = true, chair
+			}
 		}
 		st.Panel = append(st.Panel, in)
 	}
@@ -38,6 +40,10 @@ func (st *State) panel(s *setup.Setup, faults []setup.Fault) {
 	if st.Alarm != setup.NoAlarm && mode(of(faults, setup.AlarmID), setup.Silenced) {
 		st.Alarm, st.Silenced = setup.NoAlarm, true
 	}
+}
+
+func (st *State) words(on string) string {
+	return strings.ReplaceAll(on, "{percent}", strconv.Itoa(int(math.Round(st.Inside*100))))
 }
 
 // looks says what is seen at the parts that do not look sound.

@@ -40,10 +40,9 @@ type Point struct {
 	Stalled bool      // the pack cannot give what the motors ask
 	Flow    Flow
 
-	inlets    [2]float64 // V at the inlet, by source, of the operating point
 	mainsLoad float64
 	chairLoad float64
-	heating   [2]float64 // A through the chain before and behind the converter, root mean square over a hunting period
+	behindRMS float64 // A behind the converter, root mean square
 }
 
 // Flow is how the chain's power goes, averaged over the hunting, in W.
@@ -55,6 +54,7 @@ type Flow struct {
 	Inside    float64 // comes from the internal battery
 	Charging  float64 // goes into the internal battery
 	Charger   float64 // goes into the pack from the chair's charger
+	Heating   float64 // A through the fuse, root mean square
 }
 
 // bank is the pack as the chain and the motors see it.
@@ -230,7 +230,7 @@ func (n *Network) chairCarries(m *Moment, b *bank, load, peak float64, off bool,
 // again, and the share of them on the chair. What only the top of a breath
 // breaks is held until the next one.
 func (n *Network) cycle(breath, tripped bool) (period, held float64) {
-	away := float64(n.chairInlet.Delay)
+	away := math.Max(float64(n.chairInlet.Delay), float64(n.chairInlet.HoldUp)) // it takes no faster than it lets go
 	if tripped {
 		away += float64(n.converter.Delay)
 	}
@@ -364,5 +364,6 @@ func (n *Network) flow(m *Moment, b *bank, now, taken *chairPoint, p *Point) {
 		f.Inside = (1 - held) * m.Load
 	}
 	f.Charger = b.charger * (b.emf + b.aboveEMF - (b.ohms+b.aboveOhms)*(now.drive-b.charger) - b.ohms*now.amps)
-	p.heating = [2]float64{math.Sqrt((1-held)*now.amps*now.amps + held*taken.amps*taken.amps), math.Sqrt((1-held)*now.out*now.out + held*taken.out*taken.out)}
+	rms := func(a, b float64) float64 { return math.Sqrt((1-held)*a*a + held*b*b) }
+	f.Heating, p.behindRMS = rms(now.amps, taken.amps), rms(now.out, taken.out)
 }

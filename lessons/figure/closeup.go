@@ -1,6 +1,9 @@
 package figure
 
 import (
+	"slices"
+	"strings"
+
 	"lampwright/lessons/circuit"
 	"lampwright/lessons/setup"
 )
@@ -13,6 +16,9 @@ func CloseUp(v View, part string) string {
 	name := v.nameOf(part)
 	seen := v.seen(part)
 	lines := [][]string{wrap(seen, 22, width-40)}
+	if kind, _ := v.Setup.PartKind(part); kind == setup.KindPanel {
+		lines = nil // the face says it in its own words
+	}
 	y := 30.0
 	heat := v.State.Heat(part)
 	if heat != circuit.Cool {
@@ -55,6 +61,12 @@ func (v *View) seen(part string) string {
 				return v.seenOnPanel(it, v.indication(part))
 			}
 		}
+	case kind == setup.KindPanel:
+		return strings.TrimSuffix(strings.Join(v.read(), " "), ".")
+	case kind == setup.KindAlarm && look == setup.LookSound:
+		return v.Words(map[ring]string{quiet: "figure.seen.quiet", ringing: "figure.seen.ringing"}[v.ring()])
+	case kind == setup.KindBattery && look == setup.LookDark:
+		return v.Words("figure.seen.blank")
 	case v.pilot(part, look) == dark && look == setup.LookSound && (kind == setup.KindConverter || kind == setup.KindAdapter):
 		return v.Words("figure.seen.dark")
 	}
@@ -63,15 +75,16 @@ func (v *View) seen(part string) string {
 
 // hidden is whether a fuse's cover keeps its look from being seen.
 func (v *View) hidden(part string) bool {
-	pt := v.part(part)
+	pt := v.Setup.Part(part)
 	look := v.State.Look(part)
-	return pt != nil && pt.Fuse != nil && !pt.Fuse.Cover && (look == setup.LookSound || look == setup.LookBlown || look == setup.LookEmpty)
+	return pt != nil && pt.Fuse != nil && !pt.Fuse.Cover && slices.Contains(
+		[]setup.Look{setup.LookSound, setup.LookBlown, setup.LookEmpty, setup.LookMismatched}, look)
 }
 
-// pilot is the little lamp on a converter, adapter or port: lit while there
-// are volts behind it.
+// pilot is the little lamp on a converter or adapter: lit while there are
+// volts behind it.
 func (v *View) pilot(part string, look setup.Look) glow {
-	if look == setup.LookSound && v.State.Live[part] {
+	if look != setup.LookDark && v.State.Live[part] {
 		return lit
 	}
 	return dark

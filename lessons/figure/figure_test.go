@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -19,9 +20,10 @@ import (
 
 var update = flag.Bool("update", false, "write the golden pictures anew; then look at them")
 
-var entry = regexp.MustCompile(`(?m)^([a-z.-]+): "(.*)"$`)
+var entry = regexp.MustCompile(`(?m)^([a-z.-]+):(?: "(.*)"|((?:\n  [a-z]+: ".*")+))$`)
 
-// messages reads one language's file of this area, which is flat.
+// messages reads one language's file of this area; of a message with plural
+// forms, the one for more than a few.
 func messages(t *testing.T, language string) map[string]string {
 	t.Helper()
 	data, err := os.ReadFile("../../locales/messages/figure." + language + ".yaml")
@@ -31,6 +33,9 @@ func messages(t *testing.T, language string) map[string]string {
 	m := map[string]string{}
 	for _, e := range entry.FindAllStringSubmatch(string(data), -1) {
 		m[e[1]] = e[2]
+		if e[3] != "" {
+			m[e[1]] = regexp.MustCompile(`other: "(.*)"`).FindStringSubmatch(e[3])[1]
+		}
 	}
 	return m
 }
@@ -78,11 +83,12 @@ func moments() map[string]circuit.Conditions {
 	mains := circuit.Usual()
 	mains.Mains = true
 	return map[string]circuit.Conditions{
-		"chair":   circuit.Usual(),
-		"mains":   mains,
-		"blown":   circuit.Usual(setup.Fault{Part: "fuse", Mode: setup.Blown}),
-		"hunting": circuit.Usual(setup.Fault{Part: "joint-battery", Mode: setup.HighResistance, Ohms: 6}),
-		"stopped": circuit.Usual(setup.Fault{Part: "fuse", Mode: setup.Blown}, setup.Fault{Part: setup.InternalID, Mode: setup.Dead}),
+		"chair":    circuit.Usual(),
+		"mains":    mains,
+		"blown":    circuit.Usual(setup.Fault{Part: "fuse", Mode: setup.Blown}),
+		"hunting":  circuit.Usual(setup.Fault{Part: "joint-battery", Mode: setup.HighResistance, Ohms: 6}),
+		"stopped":  circuit.Usual(setup.Fault{Part: "fuse", Mode: setup.Blown}, setup.Fault{Part: setup.InternalID, Mode: setup.Dead}),
+		"silenced": circuit.Usual(setup.Fault{Part: "joint-battery", Mode: setup.PushedIn}, setup.Fault{Part: setup.AlarmID, Mode: setup.Silenced}),
 	}
 }
 
@@ -236,7 +242,11 @@ func variants(t *testing.T) map[string]*setup.Setup {
 		if j := port.Chain[i].Joint; j != nil {
 			j.Sense, j.Colour = true, "yellow"
 		}
+		if b := port.Chain[i].Battery; b != nil {
+			b.Chemistry = setup.Lithium
+		}
 	}
+	port.Chain = slices.Insert(port.Chain, len(port.Chain)-1, setup.Part{ID: "diode", Diode: &setup.Diode{Drop: .4, Resistance: .002}})
 	port.Mains[0].Outlet.Switched = false
 	all["port"] = port
 	return all
@@ -262,7 +272,7 @@ func TestCloseUpShowsEveryMode(t *testing.T) {
 				got, st := draw(f.Part, f)
 				want, _ := draw(f.Part)
 				look := st.Look(f.Part)
-				covered := name == "port" && (look == setup.LookBlown || look == setup.LookEmpty)
+				covered := name == "port" && (look == setup.LookBlown || look == setup.LookEmpty || f.Part == "fuse" && look == setup.LookMismatched)
 				if look != setup.LookSound && !covered && got == want {
 					t.Errorf("%s: %s does not show", name, f)
 				}
@@ -274,37 +284,141 @@ func TestCloseUpShowsEveryMode(t *testing.T) {
 	}
 }
 
+// lookers finds, for every kind and look that is known, a set-up, a part and
+// the conditions that show it.
+func lookers(t *testing.T, each func(kind setup.Kind, look setup.Look, s *setup.Setup, part string, c circuit.Conditions)) {
+	t.Helper()
+	all := variants(t)
+	find := func(k setup.Knowledge) bool {
+		for _, name := range []string{"chair-12", "chair-7", "chair-21", "port"} {
+			for _, f := range all[name].Faults() {
+				if kind, _ := all[name].PartKind(f.Part); kind != k.Kind || f.Mode != k.Mode {
+					continue
+				}
+				c := circuit.Usual(f)
+				c.Mains = true
+				if k.Kind == setup.KindAlarm {
+					c.Mains, c.Faults = false, append(c.Faults, setup.Fault{Part: "fuse", Mode: setup.Missing})
+				}
+				each(k.Kind, k.Look, all[name], f.Part, c)
+				return true
+			}
+		}
+		return false
+	}
+	seen := map[string]bool{}
+	for _, k := range setup.Known {
+		if what := string(k.Kind) + " " + string(k.Look); k.Look != setup.LookSound && !seen[what] {
+			if seen[what] = find(k); !seen[what] {
+				t.Errorf("no set-up shows a %s", what)
+			}
+		}
+	}
+}
+
+// Every look of every kind is drawn close up, and is another picture than that
+// of the sound part: by its shapes, not by its words alone.
 func TestEveryLookIsDrawn(t *testing.T) {
 	words := speaker(t, "en")
+	drawn := func(s *setup.Setup, st circuit.State, kind setup.Kind, part string) string {
+		svg := figure.CloseUp(figure.View{Setup: s, State: st, Words: words, ID: "f"}, part)
+		sound(t, svg)
+		name := "close-up-" + string(kind) + "-" + string(st.Look(part))
+		if s.Tag == "Port" {
+			name = "port-" + name
+		}
+		golden(t, name, svg)
+		return shapes(svg)
+	}
+	lookers(t, func(kind setup.Kind, look setup.Look, s *setup.Setup, part string, c circuit.Conditions) {
+		st := solve(t, s, c)
+		if st.Look(part) != look {
+			t.Errorf("%s looks %s, want %s", part, st.Look(part), look)
+		}
+		whole := c
+		whole.Faults = slices.DeleteFunc(slices.Clone(c.Faults), func(f setup.Fault) bool { return f.Part == part })
+		if drawn(s, st, kind, part) == drawn(s, solve(t, s, whole), kind, part) {
+			t.Errorf("a %s that is %s is drawn as a sound one", kind, look)
+		}
+	})
+	port := variants(t)["port"]
+	for _, part := range []string{"diode", "inlet-chair", setup.PanelID} { // kinds with no look of their own
+		kind, _ := port.PartKind(part)
+		drawn(port, solve(t, port, circuit.Usual()), kind, part)
+	}
+}
+
+// Where the chain tells how parts look, every look of a part in it is another
+// picture in its tile too.
+func TestEveryLookIsDrawnInItsTile(t *testing.T) {
+	words := speaker(t, "en")
+	lookers(t, func(kind setup.Kind, look setup.Look, s *setup.Setup, part string, c circuit.Conditions) {
+		if !strings.Contains(figure.Chain(figure.View{Setup: s, Words: words, ID: "f", Link: func(id string) string { return "?" + id }}), `href="?`+part+`"`) {
+			return // it is on the panel
+		}
+		c.Faults = nil
+		whole := solve(t, s, c)
+		marred := whole
+		marred.Looks = map[string]setup.Look{part: look}
+		other := whole
+		other.Looks = map[string]setup.Look{part: "unheard-of"}
+		of := func(st circuit.State) string {
+			return shapes(figure.Chain(figure.View{Setup: s, State: st, Words: func(key string, _ ...any) string { return "word" }, ID: "f", Reveal: true}))
+		}
+		if of(marred) == of(other) {
+			t.Errorf("in its tile a %s that is %s is drawn as any other", kind, look)
+		}
+	})
+}
+
+// shapes are a picture without its words.
+func shapes(svg string) string {
+	return regexp.MustCompile(`(?s)<(title|desc|text).*?</(title|desc|text)>`).ReplaceAllString(svg, "")
+}
+
+// A silenced alarm is crossed out on the panel, and said.
+func TestSilencedAlarm(t *testing.T) {
+	words := speaker(t, "en")
 	s := demo(t, "chair-12")
-	seen := map[setup.Kind]bool{}
-	for _, part := range s.IDs() {
-		kind, _ := s.PartKind(part)
-		if seen[kind] {
-			continue
-		}
-		seen[kind] = true
-		looks := map[setup.Look]bool{setup.LookSound: true}
-		for _, m := range setup.ModesOf(kind) {
-			known, _ := setup.Of(kind, m)
-			looks[known.Look] = true
-		}
-		for look := range looks {
-			c := circuit.Usual()
-			c.Mains = true
-			for _, f := range s.Faults() {
-				if known, _ := setup.Of(kind, f.Mode); f.Part == part && known.Look == look && look != setup.LookSound {
-					c.Faults = []setup.Fault{f}
-				}
+	blown := setup.Fault{Part: "fuse", Mode: setup.Blown}
+	draw := func(faults ...setup.Fault) string {
+		return figure.Panel(figure.View{Setup: s, State: solve(t, s, circuit.Usual(faults...)), Words: words, ID: "f"})
+	}
+	rings, silent := draw(blown), draw(blown, setup.Fault{Part: setup.AlarmID, Mode: setup.Silenced})
+	if !strings.Contains(rings, "Medium alarm") || strings.Contains(rings, "ilenced") {
+		t.Error("the alarm does not ring")
+	}
+	if !strings.Contains(silent, ">Alarm silenced<") || !strings.Contains(silent, "The alarm is silenced") || strings.Contains(silent, "No alarm") {
+		t.Error("the alarm is not silenced")
+	}
+	if shapes(rings) == shapes(silent) {
+		t.Error("both bells are alike")
+	}
+}
+
+// A lamp that comes and goes says so in a still, and how often in words.
+func TestLampThatComesAndGoes(t *testing.T) {
+	s := demo(t, "chair-12")
+	st := solve(t, s, circuit.Usual(setup.Fault{Part: "joint-battery", Mode: setup.HighResistance, Ohms: 6}))
+	for situation, c := range map[string]struct {
+		period float64
+		want   string
+	}{
+		"no period known": {0, "Chair lamp: comes and goes."},
+		"a short one":     {.2, "about every 1 seconds."},
+		"a long one":      {4.02, "about every 4 seconds."},
+	} {
+		st.Period = c.period
+		v := figure.View{Setup: s, State: st, Words: speaker(t, "en"), ID: "f"}
+		for _, svg := range []string{figure.Panel(v), figure.CloseUp(v, "lamp-chair")} {
+			if !strings.Contains(strings.ReplaceAll(svg, "\n", " "), c.want) || !strings.Contains(svg, "fig-still") || !strings.Contains(svg, "fig-moving") {
+				t.Errorf("%s: the panel does not say %q", situation, c.want)
 			}
-			st := solve(t, s, c)
-			if st.Look(part) != look { // a port's, where this tap is none
-				st.Looks = map[string]setup.Look{part: look}
-			}
-			svg := figure.CloseUp(figure.View{Setup: s, State: st, Words: words, ID: "f"}, part)
-			sound(t, svg)
-			golden(t, "close-up-"+string(kind)+"-"+string(look), svg)
 		}
+	}
+	still, moving, ok := strings.Cut(figure.CSS, "@media screen and (prefers-reduced-motion: no-preference)")
+	if !ok || strings.Contains(still, "animation") || !strings.Contains(moving, "animation") || strings.Contains(figure.CSS, "infinite") {
+		t.Error("what moves does so unasked, or for ever")
 	}
 }
 

@@ -1,6 +1,7 @@
 package figure
 
 import (
+	"math"
 	"slices"
 
 	"lampwright/lessons/circuit"
@@ -15,41 +16,72 @@ const (
 // Panel is the ventilator's face. It stands as the equipment does, whatever
 // way the page reads.
 func Panel(v View) string {
-	p := &pen{rtl: v.RTL}
-	vent := &v.Setup.Ventilator
-	var lamps, screens []setup.Item
-	for _, it := range vent.Panel {
-		if it.Lamp != "" {
-			lamps = append(lamps, it)
-		} else {
-			screens = append(screens, it)
-		}
-	}
-	title := v.Words("figure.panel.title", "Model", vent.Model)
-	var desc []string
 	linked := false
-	each := func(it setup.Item, in circuit.Indication, x, y, w, h float64, draw func()) {
-		seen := v.seenOnPanel(it, in)
-		desc = append(desc, v.says(v.name(it.ID), seen))
+	face, height := v.face(func(p *pen, it setup.Item, f frame, draw func()) {
 		href := v.href(it.ID)
 		if href != "" {
 			linked = true
 			p.link(href, v.name(it.ID))
-			p.rect("fig-hit", x, y, w, h, 14)
+			p.rect("fig-hit", f.x, f.y, f.w, f.h, 14)
 		}
 		draw()
 		if href != "" {
 			p.WriteString("</a>\n")
 		}
 		if v.Point == it.ID {
-			p.ring(x, y, w, h)
-			p.arrow(x+w/2, y-1)
-			desc = append(desc, v.Words("figure.point", "Part", v.name(it.ID)))
+			p.ring(f.x, f.y, f.w, f.h)
+			p.arrow(f.x+f.w/2, f.y-1)
+		}
+	})
+	desc := v.read()
+	if k, _ := v.Setup.PartKind(v.Point); k == setup.KindLamp || k == setup.KindScreen {
+		desc = append(desc, v.Words("figure.point", "Part", v.name(v.Point)))
+	}
+	p := &pen{rtl: v.RTL}
+	p.begin(0, 0, 1)
+	p.WriteString(face)
+	p.end()
+	return v.finish("panel", "fig-panel", v.Words("figure.panel.title", "Model", v.Setup.Ventilator.Model), desc, panelWidth, height, linked, p.String())
+}
+
+// read is the face in sentences, item by item, then the alarm.
+func (v *View) read() []string {
+	var said []string
+	for _, it := range v.Setup.Ventilator.Panel {
+		said = append(said, v.says(v.name(it.ID), v.seenOnPanel(it, v.indication(it.ID))))
+	}
+	if v.ring() == crossed {
+		return append(said, v.Words("figure.alarm.said.silenced"))
+	}
+	return append(said, v.Words("figure.alarm.said."+string(v.State.Alarm)))
+}
+
+// ring is what the bell on the face does.
+func (v *View) ring() ring {
+	switch {
+	case v.State.Silenced, v.State.Look(setup.AlarmID) == setup.LookSilenced:
+		return crossed
+	case v.State.Alarm != setup.NoAlarm:
+		return ringing
+	}
+	return quiet
+}
+
+// frame is where an item of the face stands.
+type frame struct{ x, y, w, h float64 }
+
+// face draws the panel and says how high it is; around draws what goes around
+// an item.
+func (v *View) face(around func(p *pen, it setup.Item, f frame, draw func())) (svg string, height float64) {
+	var lamps, screens []setup.Item
+	for _, it := range v.Setup.Ventilator.Panel {
+		if it.Lamp != "" {
+			lamps = append(lamps, it)
+		} else {
+			screens = append(screens, it)
 		}
 	}
-
-	inner := &pen{rtl: v.RTL}
-	p = inner
+	items := &pen{rtl: v.RTL}
 	y := 98.0
 	if len(lamps) > 0 {
 		cell := (panelWidth - 2*panelEdge - 12) / float64(min(len(lamps), 4))
@@ -61,8 +93,7 @@ func Panel(v View) string {
 			height := 122 + float64(lines)*26
 			for i, it := range row {
 				x := panelEdge + 6 + float64(i)*cell
-				in := v.indication(it.ID)
-				each(it, in, x+3, y, cell-6, height, func() { v.lampCell(p, it, in, x+cell/2, y, cell-16) })
+				around(items, it, frame{x + 3, y, cell - 6, height}, func() { v.lampCell(items, it, v.indication(it.ID), x+cell/2, y, cell-16) })
 			}
 			y += height + 30
 		}
@@ -72,26 +103,25 @@ func Panel(v View) string {
 		if len(lamps) > 0 {
 			y += 34
 		}
-		in := v.indication(it.ID)
-		each(it, in, panelEdge+12, y, panelWidth-2*panelEdge-24, 122, func() { v.screenCell(p, in, panelEdge+22, y+10, panelWidth-2*panelEdge-44) })
+		around(items, it, frame{panelEdge + 12, y, panelWidth - 2*panelEdge - 24, 122},
+			func() { v.screenCell(items, v.indication(it.ID), panelEdge+22, y+10, panelWidth-2*panelEdge-44) })
 		y += 122
 	}
 	y += 22
 
-	p = &pen{rtl: v.RTL}
-	p.begin(0, 0, 1)
+	p := &pen{rtl: v.RTL}
 	p.rect("fig-case", panelEdge/2, panelEdge/2, panelWidth-panelEdge, y-panelEdge/2, 22)
-	p.device("fig-model", 110, 50, 30, 180, vent.Model)
-	if v.State.Alarm != setup.NoAlarm {
-		word := v.Words("figure.alarm." + string(v.State.Alarm))
+	p.device("fig-model", 110, 50, 30, 180, v.Setup.Ventilator.Model)
+	if r := v.ring(); r != quiet {
+		key := "figure.alarm.silenced"
+		if r == ringing {
+			key = "figure.alarm." + string(v.State.Alarm)
+		}
 		p.rect("fig-alarm-box", 214, 18, 246, 52, 10)
-		p.bell(246, 47)
-		p.squeezed("fig-word fig-strong", 366, 51, 20, 176, word)
+		p.bell(246, 47, r)
+		p.squeezed("fig-word fig-strong", 366, 51, 20, 176, v.Words(key))
 	}
-	p.WriteString(inner.String())
-	p.end()
-	desc = append(desc, v.Words("figure.alarm.said."+string(v.State.Alarm)))
-	return v.finish("panel", "fig-panel", title, desc, panelWidth, y+panelEdge/2, linked, p.String())
+	return p.String() + items.String(), y + panelEdge/2
 }
 
 // indication is what an item of the panel shows.
@@ -115,10 +145,17 @@ func glowOf(in circuit.Indication) glow {
 
 func (v *View) seenOnPanel(it setup.Item, in circuit.Indication) string {
 	if it.Lamp != "" {
-		return v.Words(glowOf(in).key())
+		g := glowOf(in)
+		if g == flicker && v.State.Period > 0 {
+			return v.Words("figure.lamp.period", "Count", max(1, int(math.Round(v.State.Period))))
+		}
+		return v.Words(g.key())
 	}
 	if in.Screen == "" {
 		return v.Words("figure.screen.blank")
+	}
+	if in.Flicker {
+		return v.Words("figure.screen.changes", "Text", in.Screen, "Other", in.Other)
 	}
 	return v.Words("figure.screen.shows", "Text", in.Screen)
 }
@@ -138,6 +175,12 @@ func (v *View) screenCell(p *pen, in circuit.Indication, x, y, w float64) {
 	p.rect(screenClass(in), x, y, w, 72, 8)
 	if in.Screen == "" {
 		p.squeezed("fig-word fig-quiet", x+w/2, y+96, 21, w, v.Words("figure.screen.blank"))
+		return
+	}
+	if in.Flicker { // both at once, so that it is told without motion
+		p.device("fig-screen-words", x+w/2, y+30, 24, w-24, in.Screen)
+		p.device("fig-screen-words", x+w/2, y+61, 24, w-24, in.Other)
+		p.squeezed("fig-word fig-strong", x+w/2, y+96, 21, w, v.Words("figure.screen.swaps"))
 		return
 	}
 	p.device("fig-screen-words", x+w/2, y+47, 30, w-24, in.Screen)

@@ -2,6 +2,7 @@ package figure
 
 import (
 	"fmt"
+	"math"
 	"strconv"
 
 	"lampwright/lessons/circuit"
@@ -17,34 +18,39 @@ func (v *View) picture(p *pen, part string, look setup.Look, neutral, fine bool)
 		look = setup.LookSound
 	}
 	pilot := v.pilot(part, look)
+	turned := v.RTL && !fine // close up, no neighbour gives it a direction
 	if part == ventilator {
-		p.machine()
+		p.along(turned, p.machine)
 		return
 	}
 	kind, _ := v.Setup.PartKind(part)
-	switch pt := v.part(part); kind {
+	switch pt := v.Setup.Part(part); kind {
 	case setup.KindBattery:
-		p.pack(v.packLevel(pt, look, neutral))
+		p.along(turned, func() { p.line("fig-line", 202, 70, 240, 70) })
+		p.pack(v.packLevel(look, neutral), look == setup.LookDark)
 	case setup.KindIsolator:
-		p.isolator(look == setup.LookOff, v.bypassed())
+		p.isolator(look, v.bypassed())
 	case setup.KindTap:
-		p.tap(pt.Tap.At, look)
+		p.along(turned, func() { p.tap(pt.Tap.At, look) })
 	case setup.KindLead:
 		p.lead(look)
 	case setup.KindJoint:
 		p.joint(pt.Joint, look)
 	case setup.KindFuse:
 		p.fuse(pt.Fuse, look, fine)
+	case setup.KindDiode:
+		p.along(turned, p.diode)
 	case setup.KindConverter:
-		p.converter(pt.Converter, pilot, neutral, fine)
+		p.converter(pt.Converter, look, pilot, neutral, fine, turned)
 	case setup.KindPlug:
-		p.plug(pt.Plug, look, fine)
+		p.along(turned, func() { p.plug(pt.Plug, look, fine) })
 	case setup.KindOutlet:
+		p.along(turned, func() { p.line("fig-line", 190, 70, 240, 70) })
 		p.outlet(pt.Outlet, look)
 	case setup.KindCord:
-		p.cord(look)
+		p.along(turned, func() { p.cord(look) })
 	case setup.KindAdapter:
-		p.adapter(pilot, neutral)
+		p.adapter(pt.Adapter, look, pilot, neutral, turned)
 	case setup.KindInlet:
 		p.inlet(v.Setup, part)
 	case setup.KindSwitch:
@@ -53,7 +59,20 @@ func (v *View) picture(p *pen, part string, look setup.Look, neutral, fine bool)
 		p.inside(v.insideLevel(look, neutral))
 	case setup.KindLamp, setup.KindScreen:
 		v.shown(p, part)
+	case setup.KindAlarm:
+		v.alarm(p)
+	case setup.KindPanel:
+		v.small(p)
 	}
+}
+
+// along draws what has a direction along the way the chain runs.
+func (p *pen) along(turned bool, draw func()) {
+	if turned {
+		p.WriteString("<g transform=\"translate(240 0) scale(-1 1)\">\n")
+		defer p.WriteString("</g>\n")
+	}
+	draw()
 }
 
 // bars is how many of four level bars are full; unknown draws none of them.
@@ -63,30 +82,14 @@ const unknown bars = -1
 
 func level(charge float64) bars { return bars(min(4, int(charge*4+.5))) }
 
-// packLevel reads the pack's charge back from its solved volts.
-func (v *View) packLevel(pt *setup.Part, look setup.Look, neutral bool) bars {
+func (v *View) packLevel(look setup.Look, neutral bool) bars {
 	switch {
 	case neutral:
 		return unknown
 	case look == setup.LookLow:
 		return 0
 	}
-	for _, n := range v.State.Nodes {
-		if n.ID != pt.ID {
-			continue
-		}
-		inner := 0.0
-		for _, b := range pt.Battery.Blocks {
-			inner += float64(b.Resistance)
-		}
-		volts := (n.Volts + v.State.Amps*inner) / float64(len(pt.Battery.Blocks))
-		charge := 1.0
-		for charge > 0 && circuit.OpenCircuit(pt.Battery.Chemistry, charge) > volts {
-			charge -= .01
-		}
-		return level(charge)
-	}
-	return unknown
+	return level(v.State.Chair)
 }
 
 func (v *View) insideLevel(look setup.Look, neutral bool) bars {
@@ -112,14 +115,47 @@ func (p *pen) plus(x, y float64) {
 
 func (p *pen) minus(x, y float64) { p.line("fig-line", x-10, y, x+10, y) }
 
-// stain is where a part has been hot: a brown patch, hatched so that it does
-// not rest on colour.
+// stain is where a part has been hot: a brown patch with a ragged edge and a
+// charred middle, so that it does not rest on colour.
 func (p *pen) stain(x, y, w, h float64) {
-	p.rect("fig-brown", x, y, w, h, 12)
-	for at := x + 12; at < x+w-4; at += 16 {
-		p.line("fig-brown-line", at, y+h-6, at+min(10, x+w-4-at), y+6)
+	blot := func(class string, size float64) {
+		const waves = 9
+		at := func(i int, r float64) string {
+			sin, cos := math.Sincos(math.Pi * (float64(i) + .4) / waves)
+			return num(x+w/2+cos*r*w*size/2) + " " + num(y+h/2+sin*r*h*size/2)
+		}
+		d := "M" + at(0, .9)
+		for i := range waves { // bulges and dents in turn
+			d += "Q" + at(2*i+1, 1.18-.3*float64(i%2)) + " " + at(2*i+2, .9)
+		}
+		p.path(class, d+"z")
 	}
+	blot("fig-brown", 1)
+	blot("fig-char", .56)
 }
+
+// unequal is the sign that what stands there is not what belongs there.
+func (p *pen) unequal(x, y, size float64) {
+	p.path("fig-line fig-bad", fmt.Sprintf("M%s %sh%sM%s %sh%sM%s %sL%s %s",
+		num(x-size), num(y-size*.36), num(2*size), num(x-size), num(y+size*.36), num(2*size),
+		num(x+size*.5), num(y-size), num(x-size*.5), num(y+size)))
+}
+
+// stranger draws a part of the wrong type smaller, beside the label on its
+// wire that says what belongs there.
+func (p *pen) stranger(belongs string, draw func()) {
+	p.begin(0, 21, .7)
+	draw()
+	p.end()
+	p.line("fig-line", 168, 70, 240, 70)
+	p.unequal(200, 38, 20)
+	p.line("fig-line", 200, 70, 200, 86)
+	p.rect("fig-body", 162, 86, 76, 42, 6)
+	p.device("fig-device", 200, 116, 26, 66, belongs)
+}
+
+// otherVolts is what is written on a part of the wrong type.
+func otherVolts(v setup.Volts) setup.Volts { return setup.Volts(circuit.OtherFamily(float64(v))) }
 
 func (p *pen) levelBars(n bars, x, y, w, h float64) {
 	if n == unknown {
@@ -135,13 +171,17 @@ func (p *pen) levelBars(n bars, x, y, w, h float64) {
 	}
 }
 
-func (p *pen) pack(n bars) {
-	p.line("fig-line", 202, 70, 240, 70)
+func (p *pen) pack(n bars, blank bool) {
 	p.rect("fig-ink", 66, 18, 24, 14, 3)
 	p.rect("fig-ink", 150, 18, 24, 14, 3)
 	p.rect("fig-body", 38, 30, 164, 94, 8)
 	p.minus(78, 50)
 	p.plus(162, 50)
+	if blank { // its gauge shows nothing at all
+		p.rect("fig-screen fig-blank", 56, 70, 128, 44, 5)
+		p.path("fig-line fig-bad", "M72 106L168 78")
+		return
+	}
 	p.levelBars(n, 56, 74, 132, 36)
 	if n == 0 { // one sliver left
 		p.rect("fig-low", 61, 78, 7, 28, 2)
@@ -162,17 +202,20 @@ func (p *pen) inside(n bars) {
 	}
 }
 
-func (p *pen) isolator(off, bypassed bool) {
+func (p *pen) isolator(look setup.Look, bypassed bool) {
 	if bypassed {
 		p.path("fig-line", "M0 70H26V134H214V70H240")
 	} else {
 		p.leads(76, 164)
 	}
 	p.circle("fig-body", 120, 70, 44)
-	if off {
+	if look == setup.LookOff {
 		p.rect("fig-knob", 109, 34, 22, 72, 8)
 	} else {
 		p.rect("fig-knob", 84, 59, 72, 22, 8)
+	}
+	if look == setup.LookDiscoloured {
+		p.stain(52, 62, 66, 64)
 	}
 	p.offMark(120, 12)
 	p.onMark(182, 46)
@@ -196,29 +239,50 @@ func (p *pen) toggle(off bool) {
 }
 
 func (p *pen) tap(at setup.TapAt, look setup.Look) {
-	if at == setup.AtPort {
-		p.leads(40, 200)
-		p.rect("fig-case", 40, 14, 160, 112, 14)
-		p.circle("fig-body", 104, 70, 42)
-		p.circle("fig-ink", 104, 70, 12)
-		g := lit
-		if look == setup.LookDark {
-			g = dark
-		}
-		p.lamp(g, 172, 70, 11)
-	} else {
+	switch {
+	case at == setup.AtPort:
+		p.port(look)
+		return
+	case look == setup.LookApart: // one eye hangs beside its post
+		p.path("fig-line", "M0 70H66M158 22Q180 26 180 70H240M92 96H150Q180 96 180 70")
+		p.path("fig-body", "M146 16h18v12h-18z")
+		p.circle("fig-nut", 132, 22, 16)
+		p.circle("fig-clear", 132, 22, 7)
+		p.path("fig-line fig-bad", "M92 50h40m-10 -8l10 8l-10 8")
+	default:
 		p.path("fig-line", "M0 70H66M92 44H150Q180 44 180 70H240M92 96H150Q180 96 180 70")
-		p.rect("fig-body", 66, 20, 26, 100, 6)
-		p.circle("fig-nut", 79, 44, 20)
-		p.circle("fig-nut", 79, 96, 20)
-		p.circle("fig-ink", 79, 44, 6)
-		p.circle("fig-ink", 79, 96, 6)
-		if look == setup.LookDark {
-			p.lamp(dark, 206, 30, 11)
-		}
 	}
+	p.rect("fig-body", 66, 20, 26, 100, 6)
+	if look != setup.LookApart {
+		p.circle("fig-nut", 79, 44, 20)
+	}
+	p.circle("fig-nut", 79, 96, 20)
+	p.circle("fig-ink", 79, 44, 6)
+	p.circle("fig-ink", 79, 96, 6)
 	if look == setup.LookDiscoloured {
-		p.stain(56, 22, 74, 44)
+		p.stain(44, 8, 72, 68)
+	}
+}
+
+// port is an accessory port with its plug in, and a little lamp that is dark
+// while the chair sleeps.
+func (p *pen) port(look setup.Look) {
+	p.leads(24, 216)
+	p.rect("fig-case", 24, 10, 120, 120, 14)
+	g := lit
+	if look == setup.LookDark {
+		g = dark
+	}
+	p.lamp(g, 56, 36, 11)
+	p.rect("fig-slot", 104, 46, 40, 48, 4)
+	mouth := 130.0
+	if look == setup.LookApart {
+		mouth = 184
+		p.gap(144, mouth, 24)
+	}
+	p.rect("fig-body", mouth, 44, 216-mouth, 52, 8)
+	if look == setup.LookDiscoloured {
+		p.stain(96, 38, 68, 64)
 	}
 }
 
@@ -301,6 +365,14 @@ func (p *pen) joint(j *setup.Joint, look setup.Look) {
 		}
 	}
 	p.half(j, left, w, false, false, false)
+	if look == setup.LookMismatched { // of another make: its own form and letter
+		p.path("fig-body", "M120 46L140 24H180L200 46V94L180 116H140L120 94z")
+		p.rect("fig-band fig-shell-"+j.Colour, 174, 44, 14, 52, 3)
+		p.device("fig-device", 90, 81, 32, 34, "A")
+		p.device("fig-device", 148, 81, 32, 34, "B")
+		p.unequal(120, 126, 13)
+		return
+	}
 	p.half(j, right, w, true, look == setup.LookReversed, look == setup.LookCrossed)
 	switch look {
 	case setup.LookSound, setup.LookHalfHome, setup.LookApart, setup.LookDiscoloured:
@@ -323,7 +395,28 @@ func (p *pen) joint(j *setup.Joint, look setup.Look) {
 	case setup.LookHalfHome: // how wide the gap is
 		p.path("fig-line fig-bad", "M100 6v124M140 6v124M60 14h32m-10 -8l10 8l-10 8M180 14h-32m10 -8l-10 8l10 8")
 	case setup.LookDiscoloured:
-		p.stain(92, 36, 56, 68)
+		p.stain(78, 26, 84, 88)
+	case setup.LookContactIn:
+		p.opened(contacts)
+	}
+}
+
+// opened is a look into a joint whose first contact has been pushed back: it
+// stands out behind its shell and does not reach its partner.
+func (p *pen) opened(contacts int) {
+	p.rect("fig-clear", 70, 34, 100, 72, 4)
+	for i := range contacts {
+		y := 70 + (contactY(i, contacts)-70)*1.5
+		if contacts > 2 {
+			y = contactY(i, contacts)
+		}
+		if i > 0 {
+			p.rect("fig-pin", 70, y-7, 100, 14, 2)
+			continue
+		}
+		p.rect("fig-pin", 70, y-7, 38, 14, 2)
+		p.rect("fig-pin", 152, y-7, 80, 14, 2)
+		p.path("fig-line fig-bad", fmt.Sprintf("M112 %sh32m-10 -8l10 8l-10 8", num(y)))
 	}
 }
 
@@ -331,13 +424,18 @@ func (p *pen) joint(j *setup.Joint, look setup.Look) {
 func contactY(i, n int) float64 { return 70 + (float64(i)-float64(n-1)/2)*24 }
 
 func (p *pen) fuse(f *setup.Fuse, look setup.Look, fine bool) {
+	if look == setup.LookMismatched && f.Cover {
+		p.stranger(amps(f.Rating), func() {
+			p.fuse(f, setup.LookSound, false)
+			p.device("fig-device", 120, 106, 32, 56, amps(circuit.WrongRating))
+		})
+		return
+	}
 	p.leads(44, 196)
+	p.rect("fig-clear", 44, 10, 152, 120, 14)
 	if look == setup.LookBrowned {
-		p.rect("fig-clear", 44, 10, 152, 120, 14)
-		p.stain(50, 76, 46, 50)
-		p.stain(146, 76, 46, 50)
-	} else {
-		p.rect("fig-clear", 44, 10, 152, 120, 14)
+		p.stain(34, 70, 66, 64)
+		p.stain(140, 70, 66, 64)
 	}
 	if !f.Cover {
 		p.rect("fig-case", 44, 10, 152, 90, 14)
@@ -352,8 +450,9 @@ func (p *pen) fuse(f *setup.Fuse, look setup.Look, fine bool) {
 	p.rect("fig-pin", 70, 62, 18, 56, 3)
 	p.rect("fig-pin", 152, 62, 18, 56, 3)
 	if look == setup.LookBlown {
-		p.path("fig-soot", "M92 24Q104 12 124 18T150 30Q146 50 122 46T92 24z")
-		p.path("fig-element", "M79 62V44Q79 28 92 28L102 36M161 62V44Q161 28 148 28L142 22")
+		p.path("fig-soot", "M92 36Q88 18 108 20T138 16Q160 24 150 40Q140 56 122 48T92 36z")
+		p.path("fig-element", "M79 62V44Q79 30 92 32L96 40M161 62V44Q161 30 148 30L146 22")
+		p.path("fig-line fig-bad", "M108 24l26 26m0 -26l-26 26")
 	} else {
 		p.path("fig-element", "M79 62V44Q79 28 98 28H142Q161 28 161 44V62")
 	}
@@ -366,17 +465,47 @@ func amps(a setup.Amps) string { return strconv.FormatFloat(float64(a), 'g', -1,
 
 func volts(v setup.Volts) string { return strconv.FormatFloat(float64(v), 'g', -1, 64) + " V" }
 
-func (p *pen) converter(c *setup.Converter, pilot glow, neutral, fine bool) {
-	p.leads(30, 210)
-	p.rect("fig-case", 30, 20, 180, 100, 10)
-	for x := 54.0; x <= 186; x += 22 {
-		p.line("fig-line", x, 20, x, 36)
-		p.line("fig-line", x, 104, x, 120)
+// diode is its own sign in a block: the way it lets through, and the bar
+// against coming back.
+func (p *pen) diode() {
+	p.leads(46, 194)
+	p.rect("fig-case", 46, 22, 148, 96, 10)
+	p.line("fig-line", 62, 70, 92, 70)
+	p.path("fig-ink", "M92 42L144 70L92 98z")
+	p.line("fig-element", 148, 44, 148, 96)
+	p.line("fig-line", 148, 70, 178, 70)
+}
+
+// way is the arrow of a part that makes one kind of volts into another.
+func (p *pen) way(x, length float64, turned bool) {
+	tip, back := x+length, -1.0
+	if turned {
+		tip, back = x, 1
 	}
-	if !neutral {
-		p.lamp(pilot, 180, 70, 12)
+	p.path("fig-line", fmt.Sprintf("M%s 70h%sM%s 58L%s 70L%s 82", num(x), num(length), num(tip+back*12), num(tip), num(tip+back*12)))
+}
+
+func (p *pen) converter(c *setup.Converter, look setup.Look, pilot glow, neutral, fine, turned bool) {
+	body := func() {
+		p.leads(30, 210)
+		p.rect("fig-case", 30, 20, 180, 100, 10)
+		for x := 54.0; x <= 186; x += 22 {
+			p.line("fig-line", x, 20, x, 36)
+			p.line("fig-line", x, 104, x, 120)
+		}
+		if !neutral {
+			p.lamp(pilot, 180, 70, 12)
+		}
 	}
-	p.path("fig-line", "M44 70h36m-13 -12l13 12l-13 12")
+	if look == setup.LookMismatched {
+		p.stranger(volts(c.Output), func() {
+			body()
+			p.device("fig-device", 98, 83, 38, 110, volts(otherVolts(c.Output)))
+		})
+		return
+	}
+	body()
+	p.way(44, 36, turned)
 	if fine {
 		p.device("fig-device", 122, 76, 15, 56, volts(c.Output))
 	}
@@ -420,9 +549,13 @@ func (p *pen) plug(pl *setup.Plug, look setup.Look, fine bool) {
 	p.rect("fig-body", mouth-90, 52, 24, 36, 4)
 	switch look {
 	case setup.LookHalfHome:
-		p.gap(mouth, wall, 12)
+		p.gap(mouth, wall, 14)
 	case setup.LookContactIn: // where the contact should stand
-		p.rect("fig-ghost", mouth+3, contactY(0, contacts)-6, 34, 12, 2)
+		y := contactY(0, contacts)
+		p.rect("fig-ghost", mouth+3, y-6, 34, 12, 2)
+		p.path("fig-line fig-bad", fmt.Sprintf("M%s 16H%sm12 -9l-12 9l12 9M%s %sV26", num(mouth+42), num(mouth-4), num(mouth+20), num(y-10)))
+	case setup.LookDiscoloured:
+		p.stain(mouth-46, 30, 84, 80)
 	}
 	if fine {
 		p.end()
@@ -431,13 +564,17 @@ func (p *pen) plug(pl *setup.Plug, look setup.Look, fine bool) {
 
 // gap measures an opening that should not be there.
 func (p *pen) gap(from, to, y float64) {
-	p.path("fig-line fig-bad", fmt.Sprintf("M%s %sv20M%s %sv20M%s %sH%s", num(from), num(y-10), num(to), num(y-10), num(from), num(y), num(to)))
+	p.path("fig-line fig-bad", fmt.Sprintf("M%s %sv22M%s %sv22M%s %sH%sm-8 -6l8 6l-8 6M%s %sH%sm8 -6l-8 6l8 6",
+		num(from), num(y-11), num(to), num(y-11), num(from-26), num(y), num(from), num(to+26), num(y), num(to)))
 }
 
 // face is a plug seen from the inlet: contacts level, or one deep in its hole.
 func (p *pen) face(contacts int, look setup.Look) {
 	p.circle("fig-body", 192, 72, 48)
 	p.rect("fig-key", 182, 20, 20, 10, 2)
+	if look == setup.LookDiscoloured {
+		p.stain(158, contactY(contacts-1, contacts)-26, 68, 56)
+	}
 	for i := range contacts {
 		y := contactY(i, contacts)
 		if look == setup.LookContactIn && i == 0 {
@@ -450,7 +587,6 @@ func (p *pen) face(contacts int, look setup.Look) {
 }
 
 func (p *pen) outlet(o *setup.Outlet, look setup.Look) {
-	p.line("fig-line", 190, 70, 240, 70)
 	p.rect("fig-body", 50, 6, 140, 128, 12)
 	p.line("fig-line", 84, 36, 84, 62)
 	p.line("fig-line", 112, 36, 112, 62)
@@ -499,16 +635,29 @@ func (p *pen) cord(look setup.Look) {
 	p.path("fig-case", "M240 34H170V106H240")
 }
 
-func (p *pen) adapter(pilot glow, neutral bool) {
-	p.leads(34, 206)
-	p.rect("fig-case", 34, 26, 172, 88, 18)
-	p.path("fig-line", "M58 70c6 -18 12 -18 18 0s12 18 18 0")
-	p.path("fig-line", "M106 70h20m-9 -8l9 8l-9 8")
-	if neutral {
-		p.path("fig-line", "M142 64h44M142 78h10m7 0h10m7 0h10")
+func (p *pen) adapter(a *setup.Adapter, look setup.Look, pilot glow, neutral, turned bool) {
+	if look == setup.LookMismatched {
+		p.stranger(volts(a.Output), func() {
+			p.leads(34, 206)
+			p.rect("fig-case", 34, 26, 172, 88, 18)
+			p.device("fig-device", 100, 83, 38, 104, volts(otherVolts(a.Output)))
+			p.lamp(pilot, 178, 70, 12)
+		})
 		return
 	}
-	p.lamp(pilot, 166, 70, 13)
+	p.leads(34, 206)
+	p.rect("fig-case", 34, 26, 172, 88, 18)
+	from, to := 58.0, 142.0 // of what comes in, and of what goes out
+	if turned {
+		from, to = 146, 54
+	}
+	p.path("fig-line", fmt.Sprintf("M%s 70c6 -18 12 -18 18 0s12 18 18 0", num(from)))
+	p.way(110, 20, turned)
+	if neutral {
+		p.path("fig-line", fmt.Sprintf("M%s 64h44M%s 78h10m7 0h10m7 0h10", num(to), num(to)))
+		return
+	}
+	p.lamp(pilot, to+24, 70, 13)
 }
 
 // inlet carries the signs of the sources it takes.
@@ -556,4 +705,21 @@ func (v *View) shown(p *pen, part string) {
 		p.rect(screenClass(in), 36, 36, 168, 68, 6)
 		p.device("fig-screen-words", 120, 78, 22, 152, in.Screen)
 	}
+}
+
+// alarm is the alarm's own sign: ringing, quiet or crossed.
+func (v *View) alarm(p *pen) {
+	p.rect("fig-case", 50, 4, 140, 132, 14)
+	p.begin(120, 70, 2.2)
+	p.bell(0, 0, v.ring())
+	p.end()
+}
+
+// small is the whole panel in a part's field.
+func (v *View) small(p *pen) {
+	face, height := v.face(func(_ *pen, _ setup.Item, _ frame, draw func()) { draw() })
+	scale := min(240/panelWidth, 140/height)
+	p.begin(120-panelWidth*scale/2, 70-height*scale/2, scale)
+	p.WriteString(face)
+	p.end()
 }

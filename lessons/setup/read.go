@@ -19,13 +19,20 @@ import (
 	"lampwright/locales/problem"
 )
 
-// MaxFile is the largest set-up file that is read, in bytes.
+// MaxFile is the largest file that is read, in bytes.
 const MaxFile = 256 << 10
 
-// Read reads a set-up from YAML. name is the file's, for errors. Every error
-// is a problem.Invalid whose text names file, line, what stands there and what
-// was expected.
-func Read(name string, data []byte) (*Setup, error) {
+// Document is a YAML file of the house, decoded strictly: keys of its schema
+// only, quantities with their units. Every error about it is a problem.Invalid
+// whose text names file, line, what stands there and what was expected.
+type Document struct {
+	name string
+	file *ast.File
+}
+
+// Decode decodes a file into what v points at. name is the file's, for errors,
+// what is what it should be.
+func Decode(name string, data []byte, what string, v any) (*Document, error) {
 	if len(data) > MaxFile {
 		return nil, invalid(name, 1, fmt.Sprintf("%d bytes", len(data)), fmt.Sprintf("at most %d", MaxFile))
 	}
@@ -34,16 +41,43 @@ func Read(name string, data []byte) (*Setup, error) {
 		return nil, fromYAML(name, nil, err)
 	}
 	if len(file.Docs) != 1 || file.Docs[0].Body == nil {
-		return nil, invalid(name, 1, fmt.Sprintf("%d documents", len(file.Docs)), "one set-up")
+		return nil, invalid(name, 1, fmt.Sprintf("%d documents", len(file.Docs)), "one "+what)
 	}
-	var s Setup
-	if err := decode(data, &s); err != nil {
+	if err := strictly(data, v); err != nil {
 		if errors.Is(err, io.EOF) {
-			return nil, invalid(name, 1, "nothing", "a set-up")
+			return nil, invalid(name, 1, "nothing", "a "+what)
 		}
 		return nil, fromYAML(name, file, err)
 	}
-	c := &checker{name: name, file: file}
+	return &Document{name, file}, nil
+}
+
+// Wrong is an error about what stands at a YAML path such as
+// $.chain[2].lead.length; where the key is missing, its nearest parent gives
+// the line.
+func (d *Document) Wrong(path, got, wanted string) error {
+	line := 1
+	for at := path; strings.Contains(at, "."); at = at[:strings.LastIndexAny(at, ".[")] {
+		p, err := yaml.PathString(at)
+		if err != nil {
+			continue
+		}
+		if n, err := p.FilterFile(d.file); err == nil && n != nil && n.GetToken() != nil {
+			line = n.GetToken().Position.Line
+			break
+		}
+	}
+	return invalid(d.name, line, strings.TrimPrefix(path, "$.")+" "+got+partAt(d.file, line), wanted)
+}
+
+// Read reads a set-up from YAML. name is the file's, for errors.
+func Read(name string, data []byte) (*Setup, error) {
+	var s Setup
+	d, err := Decode(name, data, "set-up", &s)
+	if err != nil {
+		return nil, err
+	}
+	c := &checker{document: d}
 	c.setup(&s)
 	if c.err != nil {
 		return nil, c.err
@@ -90,14 +124,14 @@ func unset[T ~float64](v *T, usual T) {
 	}
 }
 
-// decode outlives the library, which panics over some tags before a list.
-func decode(data []byte, s *Setup) (err error) {
+// strictly outlives the library, which panics over some tags before a list.
+func strictly(data []byte, v any) (err error) {
 	defer func() {
 		if recover() != nil {
 			err = errors.New("tags that cannot be decoded")
 		}
 	}()
-	return yaml.NewDecoder(bytes.NewReader(data), yaml.Strict()).Decode(s)
+	return yaml.NewDecoder(bytes.NewReader(data), yaml.Strict()).Decode(v)
 }
 
 func invalid(name string, line int, got, wanted string) error {
@@ -179,30 +213,16 @@ func kindWords(k reflect.Kind) string {
 
 // checker finds the first thing in a decoded set-up that cannot be right.
 type checker struct {
-	name string
-	file *ast.File
-	ids  map[string]bool
-	err  error
+	document *Document
+	ids      map[string]bool
+	err      error
 }
 
-// fail records the first failure at a YAML path such as $.chain[2].lead.length;
-// where the key is missing, its nearest parent gives the line.
+// fail records the first failure.
 func (c *checker) fail(path, got, wanted string) {
-	if c.err != nil {
-		return
+	if c.err == nil {
+		c.err = c.document.Wrong(path, got, wanted)
 	}
-	line := 1
-	for at := path; strings.Contains(at, "."); at = at[:strings.LastIndexAny(at, ".[")] {
-		p, err := yaml.PathString(at)
-		if err != nil {
-			continue
-		}
-		if n, err := p.FilterFile(c.file); err == nil && n != nil && n.GetToken() != nil {
-			line = n.GetToken().Position.Line
-			break
-		}
-	}
-	c.err = invalid(c.name, line, strings.TrimPrefix(path, "$.")+" "+got+partAt(c.file, line), wanted)
 }
 
 func (c *checker) positive(path string, v float64) {

@@ -24,6 +24,8 @@ type (
 
 	WattHoursPerKm float64 // Wh/km
 	KmPerHour      float64 // km/h
+	Kilometres     float64 // km
+	Celsius        float64 // °C
 )
 
 // dimension is how one kind of quantity is written: its units with their
@@ -45,6 +47,7 @@ var (
 	seconds   = dimension{map[string]float64{"s": 1, "ms": 1e-3, "min": 60}, "2 s", 86400}
 	perKm     = dimension{map[string]float64{"Wh/km": 1}, "35 Wh/km", 1000}
 	speed     = dimension{map[string]float64{"km/h": 1}, "5 km/h", 30}
+	kilometre = dimension{map[string]float64{"km": 1, "m": 1e-3}, "1.5 km", 1000}
 	minutes   = dimension{map[string]float64{"min": 1, "h": 60}, "30 min", 14400}
 )
 
@@ -123,6 +126,19 @@ func (v *Minutes) UnmarshalYAML(n ast.Node) error   { return set(v, minutes, n) 
 
 func (v *WattHoursPerKm) UnmarshalYAML(n ast.Node) error { return set(v, perKm, n) }
 func (v *KmPerHour) UnmarshalYAML(n ast.Node) error      { return set(v, speed, n) }
+func (v *Kilometres) UnmarshalYAML(n ast.Node) error     { return set(v, kilometre, n) }
+
+// UnmarshalYAML reads a temperature, "-5 °C".
+func (v *Celsius) UnmarshalYAML(n ast.Node) error {
+	text, line := scalar(n)
+	number, unit, _ := strings.Cut(strings.TrimSpace(text), " ")
+	x, err := strconv.ParseFloat(number, 64)
+	if unit = strings.TrimSpace(unit); err != nil || !(x >= -40 && x <= 85) || unit != "°C" && unit != "C" {
+		return &valueError{line: line, got: strconv.Quote(text), wanted: `a temperature from -40 to 85 such as "-5 °C"`}
+	}
+	*v = Celsius(x)
+	return nil
+}
 
 // UnmarshalYAML reads a conductor's size, "2.5 mm²" or "14 AWG".
 func (v *SquareMM) UnmarshalYAML(n ast.Node) error {
