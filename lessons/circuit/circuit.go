@@ -153,10 +153,12 @@ func Solve(s *setup.Setup, c Conditions) (State, error) {
 // opens tells whether the fuse cannot bear what goes through it: at 135 % of
 // its rating a blade fuse opens within ten minutes (ISO 8820-3).
 func (n *Network) opens(p *Point) bool {
-	blows := func(g *segment, amps float64) bool { // it may stand before the converter or behind it
-		return amps >= 1.35*n.rating && slices.ContainsFunc(g.places, func(pl place) bool { return pl.id == n.fuseID && !pl.open })
+	places := n.input.places
+	if n.fuseBehind {
+		places = n.output.places
 	}
-	return n.fuse != nil && (blows(&n.input, p.Flow.Heating) || blows(&n.output, p.behindRMS))
+	whole := slices.ContainsFunc(places, func(pl place) bool { return pl.id == n.fuseID && !pl.open })
+	return n.fuse != nil && whole && p.Flow.Heating >= 1.35*n.rating
 }
 
 // check refuses values that make no sense; Build refuses the rest.
@@ -283,12 +285,12 @@ func (n *Network) each(p *Point, f func(pl *place, volts, amps float64)) {
 	}
 	next(&place{id: n.battery}, 0)
 	for j := range n.input.places {
-		next(&n.input.places[j], p.Flow.Heating)
+		next(&n.input.places[j], p.rms[0])
 	}
 	if n.converter != nil {
 		next(&place{id: n.converterID}, 0) // it sheds its losses by design
 		for j := range n.output.places {
-			next(&n.output.places[j], p.behindRMS)
+			next(&n.output.places[j], p.rms[1])
 		}
 	}
 	for j := range n.mains.places {

@@ -126,29 +126,6 @@ func number(t *testing.T, s string) *float64 {
 	return &v
 }
 
-// The reference's worked example, computed and printed alike by ngspice 39.3.
-func TestUpperRoot(t *testing.T) {
-	v, ok := circuit.UpperRoot(25.2, 0.3, 120)
-	if !ok || math.Abs(v-23.679711188) > 1e-8 || math.Abs(120/v-5.067629375) > 1e-8 {
-		t.Errorf("got %.9f V, %.9f A", v, 120/v)
-	}
-	if _, ok := circuit.UpperRoot(25.2, 0.3, 529.3); ok {
-		t.Error("no operating point lies above 529.2 W")
-	}
-	if _, ok := circuit.UpperRoot(25.2, 0.3, 529.1); !ok {
-		t.Error("there is an operating point below 529.2 W")
-	}
-}
-
-// AGM open-circuit volts: the reference's table (weak sources).
-func TestOpenCircuitVolts(t *testing.T) {
-	for charge, volts := range map[float64]float64{1: 12.7, .8: 12.5, .7: 12.3, .5: 12.1, .3: 11.8, .1: 11.6} {
-		if got := circuit.OpenCircuit(setup.AGM, charge); math.Abs(got-volts) > 1e-9 {
-			t.Errorf("AGM at %g: %g V, table %g", charge, got, volts)
-		}
-	}
-}
-
 func TestSolveRefuses(t *testing.T) {
 	s := demo(t, "chair-12")
 	nan, two, minus := math.NaN(), 2.0, setup.Watts(-1)

@@ -43,23 +43,22 @@ func (g *segment) whole(tilted bool) bool { return !g.open && !(tilted && g.tilt
 type Network struct {
 	setup *setup.Setup
 
-	blocks   []blockState // those the chain taps first
-	tapped   int          // how many of them the chain taps
-	volts    []rest       // of a block by charge
-	rise     float64      // of a block on charge, V
-	battery  string
-	cut      bool // the pack gives nothing
-	weak     float64
-	fuse     *setup.Fuse
-	fuseID   string
-	rating   float64 // of the fuse that is in, A; 0 without one
-	burning  string  // a shorted lead that no fuse protects
-	charges  bool    // the internal battery takes charge
-	ready    bool    // the internal battery can carry at all
-	flat     bool    // the internal battery is spent
-	taken    [2]bool // the inlet takes what it is offered: mains, chair
-	aged     bool
-	oldInner bool // the internal battery is aged
+	blocks     []blockState // those the chain taps first
+	tapped     int          // how many of them the chain taps
+	volts      []rest       // of a block by charge
+	rise       float64      // of a block on charge, V
+	battery    string
+	cut        bool // the pack gives nothing
+	weak       float64
+	fuse       *setup.Fuse
+	fuseID     string
+	rating     float64 // of the fuse that is in, A; 0 without one
+	fuseBehind bool    // it stands behind the converter
+	burning    string  // a shorted lead that no fuse protects
+	charges    bool    // the internal battery takes charge
+	ready      bool    // the internal battery can carry at all
+	flat       bool    // the internal battery is spent
+	taken      [2]bool // the inlet takes what it is offered: mains, chair
 
 	input       segment // from the battery to the converter, or to the inlet without one
 	converter   *setup.Converter
@@ -114,13 +113,12 @@ func Build(s *setup.Setup, faults []setup.Fault, celsius float64) (*Network, err
 	v := &s.Ventilator
 	n := &Network{
 		setup: s, chairInlet: v.InletFor(setup.Chair), mainsInlet: v.InletFor(setup.Mains), shared: v.Shared(), alive: true,
-		charges:  !has(setup.InternalID, setup.NotCharging) && !has(setup.InternalID, setup.Dead),
-		ready:    !has(setup.InternalID, setup.Dead),
-		flat:     has(setup.InternalID, setup.Flat),
-		oldInner: has(setup.InternalID, setup.Aged),
+		charges: !has(setup.InternalID, setup.NotCharging) && !has(setup.InternalID, setup.Dead),
+		ready:   !has(setup.InternalID, setup.Dead),
+		flat:    has(setup.InternalID, setup.Flat),
 	}
-	if s.Battery() == nil || n.chairInlet == nil || n.mainsInlet == nil {
-		return nil, wrong("set-up", s.Tag, "a battery, and an inlet for mains and for the chair")
+	if s.Battery() == nil || s.Tap() == nil || len(s.Mains) == 0 || n.chairInlet == nil || n.mainsInlet == nil {
+		return nil, wrong("set-up", s.Tag, "a battery, a tap, an adapter, and an inlet for mains and for the chair")
 	}
 	n.taken = [2]bool{!has(n.mainsInlet.ID, setup.NotAccepted), !has(n.chairInlet.ID, setup.NotAccepted)}
 	n.chain(s, faults, celsius)
@@ -135,13 +133,12 @@ func wrong(field string, value any, wanted string) error {
 
 // sound refuses what has no solution: no source, a loop without resistance.
 func (n *Network) sound() error {
-	emf, inner := 0.0, 0.0
+	inner := 0.0
 	for _, b := range n.blocks {
 		inner += b.ohms
-		emf += along(n.volts, 1)
 	}
 	switch {
-	case len(n.blocks) == 0 || !(emf > 0):
+	case len(n.blocks) == 0 || len(n.volts) == 0:
 		return wrong("part "+n.battery, "no volts", "a battery with blocks and a chemistry")
 	case !(inner > 0):
 		return wrong("part "+n.battery, inner, "a resistance above zero: without one its loop has no solution")
@@ -180,7 +177,7 @@ func (n *Network) chain(s *setup.Setup, faults []setup.Fault, celsius float64) {
 			at = &n.output
 			continue
 		case p.Fuse != nil:
-			n.fuse, n.fuseID, n.rating = p.Fuse, p.ID, float64(p.Fuse.Rating)
+			n.fuse, n.fuseID, n.rating, n.fuseBehind = p.Fuse, p.ID, float64(p.Fuse.Rating), at == &n.output
 			if mode(own, setup.WrongType) {
 				n.rating = WrongRating
 			}
@@ -221,13 +218,13 @@ func (n *Network) pack(p *setup.Part, tap *setup.Tap, faults []setup.Fault, cels
 	if tap != nil && tap.Block > 0 {
 		n.tapped = tap.Block
 	}
-	n.cut, n.aged = mode(faults, setup.BoardOff), mode(faults, setup.Aged)
+	n.cut = mode(faults, setup.BoardOff)
 	if mode(faults, setup.CellShorted) {
 		n.weak = cellVolts
 	}
 	for _, b := range p.Battery.Blocks {
 		st := blockState{ohms: blockOhms(b, celsius), charge: b.Charge, flat: mode(faults, setup.Flat)}
-		if n.aged {
+		if mode(faults, setup.Aged) {
 			st.ohms *= agedOhms
 		}
 		n.blocks = append(n.blocks, st)

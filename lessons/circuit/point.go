@@ -42,7 +42,7 @@ type Point struct {
 
 	mainsLoad float64
 	chairLoad float64
-	behindRMS float64 // A behind the converter, root mean square
+	rms       [2]float64 // A before the converter and behind it, root mean square
 }
 
 // Flow is how the chain's power goes, averaged over the hunting, in W.
@@ -119,8 +119,7 @@ func (n *Network) chair(b *bank, load, drive float64, off, tilted bool) chairPoi
 		all := b.ohms + b.aboveOhms
 		v, ok := UpperRoot(b.emf+b.aboveEMF-b.ohms*p.amps+all*b.charger, all, drive)
 		if !ok {
-			p.stalled = true
-			return p
+			break
 		}
 		p.drive = drive / v
 		if math.Abs(p.drive-amps) <= 1e-12*p.drive {
@@ -128,7 +127,9 @@ func (n *Network) chair(b *bank, load, drive float64, off, tilted bool) chairPoi
 		}
 		amps = p.drive
 	}
-	return chairPoint{}
+	p := n.behind(b.emf+b.ohms*b.charger, b.ohms, load, off, tilted) // the motors have stalled, and take nothing
+	p.stalled = true
+	return p
 }
 
 // behind solves the chain behind an electromotive force and a resistance.
@@ -199,7 +200,8 @@ func (n *Network) mainsCarries(m *Moment, peak float64) bool {
 func (n *Network) chairCarries(m *Moment, b *bank, load, peak float64, off bool, p *Point) (taken chairPoint, carries bool) {
 	at := n.chair(b, 0, m.Drive, off, m.Tilted)
 	if !n.taken[fromChair] || !at.held(n.chairInlet) {
-		return at, false // never taken
+		p.Tripped = at.tripped // pulled down by the motors alone
+		return at, false       // never taken
 	}
 	average := n.chair(b, load, m.Drive, off, m.Tilted)
 	top := n.chair(b, peak, math.Max(m.Drive, m.Ramp), off, m.Tilted)
@@ -365,5 +367,9 @@ func (n *Network) flow(m *Moment, b *bank, now, taken *chairPoint, p *Point) {
 	}
 	f.Charger = b.charger * (b.emf + b.aboveEMF - (b.ohms+b.aboveOhms)*(now.drive-b.charger) - b.ohms*now.amps)
 	rms := func(a, b float64) float64 { return math.Sqrt((1-held)*a*a + held*b*b) }
-	f.Heating, p.behindRMS = rms(now.amps, taken.amps), rms(now.out, taken.out)
+	p.rms = [2]float64{rms(now.amps, taken.amps), rms(now.out, taken.out)}
+	f.Heating = p.rms[0]
+	if n.fuseBehind {
+		f.Heating = p.rms[1]
+	}
 }

@@ -68,6 +68,23 @@ var standardRatings = []setup.Amps{1, 2, 3, 4, 5, 7.5, 10, 15, 20, 25, 30, 35, 4
 // is read, never a value between two.
 var warmColumns = []struct{ celsius, share float64 }{{20, 1}, {65, .8}, {85, .7}}
 
+func warmColumn(celsius float64) (column, share float64) {
+	for _, c := range warmColumns {
+		if celsius <= c.celsius {
+			return c.celsius, c.share
+		}
+	}
+	last := warmColumns[len(warmColumns)-1]
+	return last.celsius, last.share
+}
+
+// FuseCarries is what a blade fuse of a rating carries all day in a holder of
+// this warmth.
+func FuseCarries(rating setup.Amps, celsius float64) setup.Amps {
+	_, share := warmColumn(celsius)
+	return rating * setup.Amps(share)
+}
+
 const (
 	usualShare   = .75 // of the rating at 25 °C, for a load all day (maker's rule of thumb)
 	nearTap      = .18 // m of lead before the fuse (common practice, no source)
@@ -200,11 +217,7 @@ func (w *wiring) worst() WorstCase {
 		w.lowest = c.CutOut
 	}
 	c := WorstCase{Celsius: w.celsius, Volts: w.lowest, Watts: v.Draw.High + v.Charger.Chair, PeakWatts: v.Draw.Peak + v.Charger.Chair}
-	for _, column := range slices.Backward(warmColumns) {
-		if w.celsius <= column.celsius {
-			c.Column, w.share = column.celsius, column.share
-		}
-	}
+	c.Column, w.share = warmColumn(w.celsius)
 	w.average, w.peak = w.draws(float64(c.Watts)), w.draws(float64(c.PeakWatts))
 	w.fused, w.fusedUp = w.average.input, w.peak.input
 	if w.behind() {

@@ -144,24 +144,11 @@ func gate(times float64, seconds func(i int) float64) float64 {
 	return seconds(len(gates) - 1)
 }
 
-// FuseCarries is what a blade fuse of a rating carries all day: 100 % at
-// 20 °C, 80 % at 65 °C, 70 % at 85 °C, the next warmer column (maker data,
-// seen for 10 A in a stored copy).
-func FuseCarries(rating setup.Amps, celsius float64) setup.Amps {
-	switch {
-	case celsius <= 20:
-		return rating
-	case celsius <= 65:
-		return rating * .8
-	}
-	return rating * .7
-}
-
 // taper is the share of its full current that a charger gives at a charge: all
 // of it up to four fifths, then falling straight to nothing at full (common
 // practice, no source).
 func taper(charge float64) float64 {
-	if charge >= charged {
+	if charge > 1-settled {
 		return 0
 	}
 	return math.Min(1, (1-charge)/(1-tapers))
@@ -169,7 +156,7 @@ func taper(charge float64) float64 {
 
 const (
 	tapers  = .8
-	charged = .99
+	settled = 1e-4 // a share so small that nothing changes any more
 )
 
 // stored is the share of what a charger gives that stays (from memory).
@@ -192,4 +179,4 @@ func bends(c setup.Chemistry) []float64 {
 	return append(at, taperBends...)
 }
 
-var taperBends = []float64{tapers, .9, .95, .975, charged, 1}
+var taperBends = []float64{tapers, .9, .95, .975, 1}

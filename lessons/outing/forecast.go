@@ -229,59 +229,96 @@ func (p *Plan) stretches(s *setup.Setup) []Stretch {
 // margin finds by when to leave, in the worst case: waiting until then and
 // driving the way to mains, as many minutes must be left on arriving as the
 // way took, and all of them on the chair. The wait is the last stand of the
-// stretch; where there is none, it is before setting out.
+// stretch that allows it, the stands after it left out; where there is none,
+// it is before setting out.
 func (st *Stretch) margin(s *setup.Setup, p *Plan) error {
-	e, err := newEngine(s, p, &worst)
-	if err != nil {
-		return err
+	last := st.Last
+	for last >= st.First && p.Legs[last].Kind == Drive {
+		last--
+	}
+	for w := last; w >= st.First-1; w-- {
+		if w >= st.First && p.Legs[w].Kind == Drive {
+			continue
+		}
+		e, ran, err := st.until(s, p, w)
+		if err != nil {
+			return err
+		}
+		planned := 0.0
+		if w >= st.First {
+			planned = p.Legs[w].seconds(s)
+		}
+		if w == last {
+			until, over := st.lasts(e, w, planned)
+			st.MainsBy, st.OK = p.When(until).Truncate(time.Minute), !ran && over > 0
+		}
+		if _, over := st.lasts(e, w, 0); ran || over <= 0 {
+			st.LeaveBy = st.Begins
+			continue
+		}
+		low, high := 0.0, planned
+		if w == last {
+			c := e.fork()
+			high = c.stay(st.wait(p, w), c.offChair)
+		}
+		for high-low > 20 {
+			middle := (low + high) / 2
+			if _, over := st.lasts(e, w, middle); over > 0 {
+				low = middle
+			} else {
+				high = middle
+			}
+		}
+		st.LeaveBy = p.When(e.seconds + low).Truncate(time.Minute)
+		return nil
+	}
+	return nil
+}
+
+// until runs to the beginning of a wait, and tells whether the chair supply
+// ended on the way.
+func (st *Stretch) until(s *setup.Setup, p *Plan, wait int) (e *engine, ran bool, err error) {
+	if e, err = newEngine(s, p, &worst); err != nil {
+		return nil, false, err
 	}
 	e.keep = false
-	wait := st.Last
-	for wait >= st.First && p.Legs[wait].Kind == Drive {
-		wait--
-	}
-	ran := false // the chair supply ended before the wait
 	for i := range max(wait, st.First) {
 		e.begin(i, p.Legs[i])
 		ran = e.run(p.Legs[i].seconds(s), func() bool { return i >= st.First && e.offChair() }) || ran
 	}
-	planned := 0.0
-	if wait >= st.First {
-		planned = p.Legs[wait].seconds(s)
+	return e, ran || e.halted, nil
+}
+
+// wait is the leg that is waited in.
+func (st *Stretch) wait(p *Plan, w int) Leg {
+	if w < st.First {
+		return Leg{Kind: Stand}
 	}
-	// lasts is the seconds the chair carries after waiting and the way, and the
-	// seconds over twice the way that were left on setting out.
-	lasts := func(waited float64) (until, over float64) {
-		c := e.fork()
-		c.begin(c.legIndex, Leg{Kind: Stand})
-		if c.run(waited, c.offChair) {
-			return c.seconds, -1
-		}
-		sets := c.seconds
-		c.begin(c.legIndex, Leg{Kind: Drive})
-		if !c.run(st.Travel.Seconds(), func() bool { return c.offChair() || c.stranded }) {
-			c.until(c.offChair)
-		}
-		return c.seconds, c.seconds - sets - 2*st.Travel.Seconds()
-	}
-	until, over := lasts(planned)
-	st.MainsBy = p.When(until).Truncate(time.Minute)
-	st.OK = !ran && over > 0
-	if _, over := lasts(0); ran || over <= 0 {
-		st.LeaveBy = st.Begins
-		return nil
-	}
+	return p.Legs[w]
+}
+
+// lasts is when, in seconds after leaving, the chair no longer carries, if one
+// waits so long and then drives the way to mains; and how many of them are
+// over twice that way, counted from the end of the wait.
+func (st *Stretch) lasts(e *engine, w int, waited float64) (until, over float64) {
 	c := e.fork()
-	low, high := 0.0, c.until(c.offChair)
-	for high-low > 20 {
-		if middle := (low + high) / 2; func() bool { _, over := lasts(middle); return over > 0 }() {
-			low = middle
-		} else {
-			high = middle
+	c.begin(c.legIndex, st.wait(c.plan, w))
+	if c.run(waited, c.offChair) {
+		return c.seconds, -1
+	}
+	sets, travel := c.seconds, 0.0
+	for _, l := range c.plan.Legs[w+1 : st.Last+1] {
+		if l.Kind != Drive {
+			continue
+		}
+		travel += l.seconds(c.s)
+		c.begin(c.legIndex, l)
+		if c.run(l.seconds(c.s), func() bool { return c.offChair() || c.stranded }) {
+			return c.seconds, c.seconds - sets - 2*travel
 		}
 	}
-	st.LeaveBy = p.When(e.seconds + low).Truncate(time.Minute)
-	return nil
+	c.until(c.offChair)
+	return c.seconds, c.seconds - sets - 2*travel
 }
 
 func (e *engine) offChair() bool    { return e.source != setup.Chair }
@@ -299,6 +336,10 @@ func (f *Forecast) first(s *setup.Setup, p *Plan) error {
 	e.begin(len(p.Legs), Leg{Kind: Stand})
 	e.run(forever, e.stopped)
 	f.First = NothingOut
+	if !p.Legs[0].powered() && len(e.track.Samples) > 0 && e.track.Samples[0].Source == setup.Internal {
+		f.First, f.FirstAt, f.OK = ChairSupply, p.Leaves, false
+		return nil
+	}
 	for _, ev := range e.track.Events {
 		out := NothingOut
 		switch {
@@ -329,13 +370,12 @@ func (e *engine) total() float64 {
 
 // least is the fewest minutes of breathing left at any border of the plan in
 // the worst case; below zero, short by so many minutes at the end.
-func (p *Plan) least(s *setup.Setup, spareWh float64) (float64, error) {
+func (p *Plan) least(s *setup.Setup) (float64, error) {
 	e, err := newEngine(s, p, &worst)
 	if err != nil {
 		return 0, err
 	}
 	e.keep = false
-	e.at[inside] += spareWh / e.energy
 	fewest, stoppedFor := 1e9, 0.0
 	for i, l := range p.Legs {
 		e.begin(i, l)
@@ -358,28 +398,29 @@ func (p *Plan) least(s *setup.Setup, spareWh float64) (float64, error) {
 
 // helps tries each change alone.
 func (f *Forecast) helps(s *setup.Setup, p *Plan) error {
-	base, err := p.least(s, 0)
+	base, err := p.least(s)
 	if err != nil {
 		return err
 	}
-	try := func(what HelpWhat, leg int, spareWh float64, change func(*Plan)) error {
+	try := func(what HelpWhat, leg int, change func(*Plan)) error {
 		q := *p
 		q.Legs = slices.Clone(p.Legs)
 		change(&q)
-		minutes, err := q.least(s, spareWh)
+		minutes, err := q.least(s)
 		if err == nil && minutes-base >= 1 {
 			f.Helps = append(f.Helps, Help{what, leg, minutes - base})
 		}
 		return err
 	}
 	if slices.Min(p.Chair.Charges) < 1 || p.Internal.Charge < 1 {
-		err = try(ChargeFull, -1, 0, func(q *Plan) {
+		err = try(ChargeFull, -1, func(q *Plan) {
 			q.charge(1)
 			q.Internal.Charge = 1
 		})
 	}
 	if err == nil {
-		err = try(SpareBattery, -1, insideEnergy(s, p, &worst), func(*Plan) {})
+		// It adds what it holds, whenever it is put in.
+		f.Helps = append(f.Helps, Help{SpareBattery, -1, insideEnergy(s, p, &worst) / (float64(p.Load) * worst.draw) * 60})
 	}
 	best := len(f.Helps)
 	for i, l := range p.Legs {
@@ -388,11 +429,11 @@ func (f *Forecast) helps(s *setup.Setup, p *Plan) error {
 		}
 		switch {
 		case l.Kind != Mains:
-			err = try(ShorterLeg, i, 0, func(q *Plan) { q.Legs[i].Km, q.Legs[i].Minutes = l.Km/2, l.Minutes/2 })
+			err = try(ShorterLeg, i, func(q *Plan) { q.Legs[i].Km, q.Legs[i].Minutes = l.Km/2, l.Minutes/2 })
 		case !l.Adapter:
-			err = try(CarryAdapter, i, 0, func(q *Plan) { q.Legs[i].Adapter = true })
+			err = try(CarryAdapter, i, func(q *Plan) { q.Legs[i].Adapter = true })
 		case !l.ChairCharger:
-			err = try(CarryCharger, i, 0, func(q *Plan) { q.Legs[i].ChairCharger = true })
+			err = try(CarryCharger, i, func(q *Plan) { q.Legs[i].ChairCharger = true })
 		}
 	}
 	// Of the changes to a leg, the best of each sort is enough.

@@ -179,6 +179,9 @@ func (f *File) tested(p *Plan) error {
 	if f.file.Internal.Measured == 0 && f.file.Internal.On == "" {
 		return nil
 	}
+	if f.file.Internal.Measured == 0 {
+		return f.document.Wrong("$.internal.measured", "0 min", "the minutes measured on that day")
+	}
 	p.Internal.Measured, p.Internal.Years = f.file.Internal.Measured, 0
 	on, err := time.ParseInLocation(time.DateOnly, f.file.Internal.On, p.Leaves.Location())
 	if err != nil || on.After(p.Leaves) {

@@ -100,7 +100,9 @@ type engine struct {
 	source   setup.Source
 	tripped  bool
 	kind     circuit.Kind
+	lit      bool
 	stranded bool
+	halted   bool // the ventilator has stopped: nothing starts it again but a person
 	low      bool
 	leg      Leg
 	legIndex int
@@ -148,7 +150,7 @@ func fuseAmps(s *setup.Setup, p *Plan) float64 {
 			if wrong(p.Faults, setup.KindFuse, setup.WrongType, s) {
 				rating = circuit.WrongRating
 			}
-			return float64(FuseCarries(rating, p.Celsius))
+			return float64(circuit.FuseCarries(rating, p.Celsius))
 		}
 	}
 	return math.Inf(1)
@@ -194,6 +196,7 @@ func (e *engine) begin(i int, l Leg) {
 	m.Load = float64(e.plan.Load) * e.a.draw
 	m.Peak = float64(e.s.Ventilator.Draw.PeakAt(setup.Watts(m.Load)))
 	m.Drive, m.Ramp = 0, 0
+	e.stranded = e.stranded && !l.ChairCharger
 	if l.Kind == Drive && !e.stranded {
 		m.Drive = float64(e.s.Drive.Energy) * float64(e.s.Drive.Speed) * e.a.drive
 		m.Ramp = float64(e.s.Drive.Ramp)
@@ -206,7 +209,9 @@ func (e *engine) look(at *amounts) {
 	m := &e.moment
 	lowest := 1.0
 	for i := range e.blocks {
-		m.Blocks[i] = at[i]
+		if m.Blocks[i] = at[i]; at[i] < 0 {
+			m.Blocks[i] *= spentFalls
+		}
 		lowest = math.Min(lowest, at[i])
 	}
 	m.Inside, m.From, m.Tripped = math.Max(0, at[inside]), e.source, e.tripped
@@ -217,12 +222,22 @@ func (e *engine) look(at *amounts) {
 	if e.leg.ChairCharger && e.leg.Kind == Mains {
 		m.ChairCharger = e.charger * taper(lowest)
 	}
+	if e.halted {
+		m.Load, m.Peak, m.Charge = 0, 0, 0
+	}
 	e.n.Solve(m, &e.point)
+	if e.halted {
+		e.point.Source, e.point.Kind = setup.None, circuit.Steady
+	}
 	e.track.Steps++
 }
 
 // spent is the charge at which the internal battery gives no more.
 const spent = 1e-9
+
+// spentFalls is how many times steeper the volts of a spent block fall, so
+// that it gives no more than it held.
+const spentFalls = 50
 
 // settle takes the solved discrete state for the present one and tells what
 // changed.
@@ -234,7 +249,8 @@ func (e *engine) settle() {
 			return
 		}
 		source, kind := e.source, e.kind
-		e.source, e.kind, e.tripped = p.Source, p.Kind, p.Tripped
+		e.source, e.kind, e.tripped, e.lit = p.Source, p.Kind, p.Tripped, p.Lit
+		e.halted = e.halted || p.Source == setup.None
 		switch {
 		case source == "": // at the very start nothing has changed
 		case kind != circuit.Hunting && p.Kind == circuit.Hunting:
@@ -254,7 +270,7 @@ func (e *engine) settle() {
 // changed tells whether the solved point is of another discrete state.
 func (e *engine) changed() bool {
 	p := &e.point
-	return p.Source != e.source || p.Kind != e.kind || p.Tripped != e.tripped || e.moment.Drive > 0 && e.exhausted()
+	return p.Source != e.source || p.Kind != e.kind || p.Tripped != e.tripped || p.Lit != e.lit || e.moment.Drive > 0 && e.exhausted()
 }
 
 // exhausted: a chair stops driving when a block is down to 10.5 V under the
@@ -289,8 +305,10 @@ func (e *engine) flows(at *amounts, rate *amounts) {
 			amps += p.Flow.Amps
 		}
 		switch {
-		case amps > 0:
+		case amps > settled*m.ChairCharger:
 			amps *= math.Pow(math.Max(1, amps/e.rate20[i]), e.k-1)
+		case at[i] >= 1-1e-6, -amps < settled*m.ChairCharger:
+			amps = 0 // full before another block is, or where charger and load are even
 		case amps < 0:
 			amps *= e.kept
 		}
@@ -366,6 +384,9 @@ func (e *engine) reach(rate *amounts, atMost float64) float64 {
 	}
 	for i := range e.blocks {
 		to(e.at[i], rate[i], e.bends)
+		if e.moment.ChairCharger > 0 && rate[i] != 0 { // tapering against a load, it settles within such a time
+			t = math.Min(t, e.capacity[i]*3600*(1-tapers)/e.charger)
+		}
 	}
 	low := e.s.Ventilator.Alarm.LowBelow
 	if rate[inside] < 0 && e.at[inside] > low+1e-9 {
@@ -374,6 +395,9 @@ func (e *engine) reach(rate *amounts, atMost float64) float64 {
 		t = math.Min(t, e.at[inside]/-rate[inside])
 	}
 	to(e.at[inside], max(0, rate[inside]), taperBends)
+	if rate[inside] > 0 {
+		t = math.Min(t, (1-e.at[inside])/rate[inside])
+	}
 	if rate[fuse] > 0 {
 		t = math.Min(t, (1-e.at[fuse])/rate[fuse])
 	}
