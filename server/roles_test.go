@@ -47,6 +47,7 @@ func TestWhoMayGoWhere(t *testing.T) {
 		"GET /sign-out":                          {"/sign-out", 303, 200, 200},
 		"POST /sign-out":                         {"/sign-out", 303, stale, stale},
 		"GET /lessons/:setup/:lesson/:card<int>": {"/lessons/chair-12/three-sources/1", 200, 200, 200},
+		"GET /outing/:setup":                     {"/outing/chair-12", 200, 200, 200},
 		"GET /me":                                {"/me", 303, 200, 403},
 		"GET /lessons/:lesson/question":          {"/lessons/three-sources/question", 303, 200, 403},
 		"POST /lessons/:lesson/question":         {"/lessons/three-sources/question", 401, stale, 403},

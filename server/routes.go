@@ -50,6 +50,7 @@ func (m *Main) routes() *fiber.App {
 	app.Get("/sign-out", m.signOutPage)
 	app.Post("/sign-out", m.signOut)
 	app.Get("/lessons/:setup/:lesson/:card<int>", m.lesson)
+	app.Get("/outing/:setup", m.outing)
 
 	learner := m.as(record.Learner)
 	app.Get("/me", learner, m.me)

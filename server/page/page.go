@@ -95,6 +95,7 @@ type Me struct {
 	Next      Step
 	Open      Step   // a run under way
 	Chose     string // another set-up was chosen before signing in
+	Outing    string // where to plan one
 	SignOff   *SignOff
 }
 

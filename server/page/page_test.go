@@ -36,6 +36,28 @@ var samples = map[string]func(s locales.Speaker) templ.Component{
 			Frame: frame(s, "page.problem.moved"), Status: 409, Text: s.T("problem.moved"), Link: "/runs/a1", LinkKey: "page.problem.go-on",
 		})
 	},
+	"outing": func(s locales.Speaker) templ.Component {
+		legs := []page.Leg{{
+			Label: s.T("outing.leg", "Number", 1), Kind: page.Field{Name: "kind-1", Label: s.T("outing.kind"), Value: "mains"},
+			Amount: page.Field{Name: "amount-1", Label: s.T("outing.amount"), Value: `60"<`}, Adapter: true, Ticks: [2]string{"adapter-1", "charger-1"},
+		}}
+		for len(legs) < 4 {
+			legs = append(legs, page.Leg{Kind: page.Field{Name: "kind", Value: "none"}})
+		}
+		legs[3].Kind.Value = "drive" // beyond those shown at once
+		wrong := page.Field{Name: "chair", Label: s.T("outing.state.chair"), Value: "<b>", Hint: s.T("outing.setting.hint"), Wrong: s.T("problem.no-leg")}
+		return page.OutingPage(page.Outing{
+			Frame: frame(s, "outing.title"), Setup: "Chair 12", Action: "/outing/chair-12", Legs: legs, Whole: s.T("problem.no-leg"),
+			Leaves:  page.Field{Name: "leaves", Label: s.T("outing.leaves"), Value: "2026-11-25T09:30"},
+			Setting: page.Field{Name: "setting", Label: s.T("outing.setting"), Value: "high"},
+			State:   []page.Field{wrong}, Wrong: []page.Field{wrong},
+			Ahead: &page.Ahead{
+				Basis: []page.Field{wrong}, Stops: s.T("outing.stops", "At", "13:05"), First: "FIRST", Helps: []string{"HELP"}, Picture: "<svg></svg>", Fewer: true,
+				Stretches: []page.Stretch{{Name: "NAME", LeaveBy: "10:00", MainsBy: "10:30"}, {MainsBy: "12:00", Late: s.T("outing.late.never")}},
+				Moments:   []page.Moment{{At: "09:30", What: "WHAT", Source: "SOURCE", Chair: "90 %", Internal: "100 %", OnChair: "5–10", Minutes: "10–15", Km: "0.5"}, {At: "09:40", Worst: true}},
+			},
+		})
+	},
 	"bench": func(s locales.Speaker) templ.Component {
 		f := frame(s, "quiz.scenario.at-home-evening.title")
 		f.Name, f.Token, f.Idle, f.Size = `Ro "<b>" Teal`, "TOKEN", 240, 1
