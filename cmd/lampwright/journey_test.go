@@ -588,6 +588,13 @@ func (w *walk) cardsForAnyone() {
 		w.looks(p.name, full)
 	}
 	w.open("/looks")
+	w.click(`a[href="/outing/` + w.setup + `"]`)
+	w.looks("outing", full)
+	w.open("/outing/" + w.setup + "?leaves=2026-11-25T22:00&setting=usual&temperature=-5&chair=60&years=4&internal=100" +
+		"&kind-1=drive&amount-1=2&kind-2=stand&amount-2=300&kind-3=drive&amount-3=2")
+	w.has("svg.fig-timeline")
+	w.looks("outing-result", full)
+	w.open("/looks")
 	w.click(`a[href="/sign-in?set-up=` + w.setup + `"]`)
 	w.says("main", w.speak.T("page.sign-in.set-up", "Tag", w.equipment.Tag))
 	w.looks("sign-in", dark)
