@@ -336,7 +336,7 @@ func (f *Forecast) first(s *setup.Setup, p *Plan) error {
 	e.begin(len(p.Legs), Leg{Kind: Stand})
 	e.run(forever, e.stopped)
 	f.First = NothingOut
-	if !p.Legs[0].powered() && len(e.track.Samples) > 0 && e.track.Samples[0].Source == setup.Internal {
+	if len(p.Legs) > 0 && !p.Legs[0].powered() && len(e.track.Samples) > 0 && e.track.Samples[0].Source == setup.Internal {
 		f.First, f.FirstAt, f.OK = ChairSupply, p.Leaves, false
 		return nil
 	}

@@ -384,8 +384,11 @@ func (e *engine) reach(rate *amounts, atMost float64) float64 {
 	}
 	for i := range e.blocks {
 		to(e.at[i], rate[i], e.bends)
-		if e.moment.ChairCharger > 0 && rate[i] != 0 { // tapering against a load, it settles within such a time
-			t = math.Min(t, e.capacity[i]*3600*(1-tapers)/e.charger)
+		if e.at[i] < 1e-6 && rate[i] < 0 { // its volts fall steeply here
+			t = math.Min(t, .001/-rate[i])
+		}
+		if e.moment.ChairCharger > 0 && rate[i] != 0 { // tapering against a load, it settles within four such times
+			t = math.Min(t, e.capacity[i]*3600*(1-tapers)/e.charger/4)
 		}
 	}
 	low := e.s.Ventilator.Alarm.LowBelow

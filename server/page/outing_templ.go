@@ -1259,7 +1259,7 @@ func ahead(f Frame, a Ahead) templ.Component {
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
-		templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 114, "</figure></section><section class=\"step\" aria-labelledby=\"moments\"><h2 id=\"moments\">")
+		templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 114, "</figure></section><section class=\"step\"><h2 id=\"moments\">")
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
