@@ -420,15 +420,39 @@ func (e *engine) run(seconds float64, done func() bool) bool {
 		e.flows(&e.at, &now)
 		h := e.reach(&now, left)
 		next, whole := e.ahead(h, &now)
+		for range 4 {
+			short := e.short(&next)
+			if short == 1 {
+				break
+			}
+			h *= short
+			next, whole = e.ahead(h, &now)
+		}
 		if !whole {
 			h, next = e.first(h, &now)
 		}
 		e.seconds, e.at = e.seconds+h, next
+		for i := range e.blocks {
+			e.at[i] = math.Min(1, e.at[i])
+		}
+		e.at[inside] = math.Min(1, e.at[inside])
 		e.thresholds()
 		e.sample()
 		e.settle()
 	}
 	return true
+}
+
+// short is the share of a step that just spends a block, where the step went
+// past that: the volts bend sharply there.
+func (e *engine) short(next *amounts) float64 {
+	share := 1.0
+	for i := range e.blocks {
+		if e.at[i] > 1e-6 && next[i] < -1e-6 {
+			share = math.Min(share, e.at[i]/(e.at[i]-next[i]))
+		}
+	}
+	return share
 }
 
 // first finds when within a step the discrete state changes, and goes just
