@@ -54,7 +54,7 @@ func (m *Main) outing(c *fiber.Ctx) error {
 		if err != nil {
 			return err
 		}
-		p.Ahead = foreseer{v.speak, &plan, &f}.ahead()
+		p.Ahead = foreseer{v.speak, &plan, &f, figure.Clock{Words: v.speak.T, Leaves: plan.Leaves}}.ahead()
 		p.Ahead.Basis = basis(v.speak, &plan, p)
 		drawn := figure.View{Setup: s, Words: v.speak.T, RTL: v.speak.Dir == "rtl", ID: "outing"}
 		p.Ahead.Picture = figure.Timeline(drawn, plan, f)
@@ -160,6 +160,7 @@ func (a *planSheet) read(s *setup.Setup, zone *time.Location) outing.Plan {
 	} else {
 		a.page.State = append(a.page.State, a.field("years", a.speak.T("outing.state.years")))
 		plan.Chair.Measured = setup.Minutes(a.state("measured", 1, outing.MostMinutes))
+		plan.Chair.Since = 1 // whoever is asked seldom knows: it counts as a year old
 	}
 	a.page.State[len(a.page.State)-1].Hint = a.speak.T("outing.state.measured.hint")
 	plan.Internal.Charge = a.state("internal", 0, 100) / 100
@@ -260,15 +261,13 @@ type foreseer struct {
 	speak locales.Speaker
 	plan  *outing.Plan
 	f     *outing.Forecast
+	clock figure.Clock // as the picture has it
 }
 
 func (r foreseer) ahead() *page.Ahead {
-	a := &page.Ahead{OK: r.f.OK, First: r.first()}
-	for i := range r.f.Rows {
-		if row := &r.f.Rows[i]; row.Source == setup.None {
-			a.Stops = r.speak.T("outing.stops", "At", r.clock(row.At))
-			break
-		}
+	a := &page.Ahead{OK: r.f.OK, NoMains: r.f.NoMains, First: r.first()}
+	if !r.f.StopsAt.IsZero() {
+		a.Stops = r.speak.T("outing.stops", "At", r.clock.Says(r.f.StopsAt))
 	}
 	for _, st := range r.f.Stretches {
 		a.Stretches = append(a.Stretches, r.stretch(st))
@@ -289,19 +288,21 @@ func (r foreseer) stretch(st outing.Stretch) page.Stretch {
 	if len(r.f.Stretches) > 1 {
 		out.Name = r.speak.T("outing.stretch", "First", st.First+1, "Last", st.Last+1)
 	}
-	never := !st.OK && !st.LeaveBy.After(st.Begins)
-	if !never {
-		out.LeaveBy = r.clock(st.LeaveBy)
+	out.MainsBy = r.clock.Says(st.MainsBy)
+	if st.Lacks != outing.NoLack {
+		out.Lacks = r.speak.T("figure.timeline.lack." + string(st.Lacks))
 	}
-	out.MainsBy = r.clock(st.MainsBy)
-	switch {
-	case st.OK:
-	case never:
+	if st.Never() {
 		out.Late = r.speak.T("outing.late.never")
+		return out
+	}
+	out.LeaveBy = r.clock.Says(st.LeaveBy)
+	switch {
+	case st.OK || !st.Sets.Truncate(time.Minute).After(st.LeaveBy):
 	case st.Travel > 0:
-		out.Late = r.speak.T("outing.late.leaves", "At", r.clock(st.Sets))
+		out.Late = r.speak.T("outing.late.leaves", "At", r.clock.Says(st.Sets))
 	default:
-		out.Late = r.speak.T("outing.late.arrives", "At", r.clock(st.Ends))
+		out.Late = r.speak.T("outing.late.arrives", "At", r.clock.Says(st.Ends))
 	}
 	return out
 }
@@ -313,9 +314,9 @@ func (r foreseer) first() string {
 	case r.f.First == outing.NothingOut:
 		return r.speak.T("figure.timeline.first-none", "What", what)
 	case r.f.FirstAt.After(last.At):
-		return r.speak.T("figure.timeline.first-later", "What", what, "At", r.clock(r.f.FirstAt))
+		return r.speak.T("figure.timeline.first-later", "What", what, "At", r.clock.Says(r.f.FirstAt))
 	}
-	return r.speak.T("figure.timeline.first-on-the-way", "What", what, "At", r.clock(r.f.FirstAt))
+	return r.speak.T("figure.timeline.first-on-the-way", "What", what, "At", r.clock.Says(r.f.FirstAt))
 }
 
 // moments are the rows of the table: all that is planned, and as much of what
@@ -331,7 +332,7 @@ func (r foreseer) moments() (out []page.Moment, fewer bool) {
 			}
 		}
 		m := page.Moment{
-			At: r.clock(row.At), What: r.what(row), Source: r.speak.T("common.source." + string(row.Source)), Worst: row.Worst,
+			At: r.clock.Says(row.At), What: r.what(row), Source: r.speak.T("common.source." + string(row.Source)), Worst: row.Worst || row.What == outing.NotThere,
 			Chair: band(row.Chair, 100, 1) + " %", Internal: band(row.Inside, 100, 1) + " %",
 		}
 		if !row.Worst { // it is not looked ahead from there
@@ -344,8 +345,10 @@ func (r foreseer) moments() (out []page.Moment, fewer bool) {
 
 func (r foreseer) what(row *outing.Row) string {
 	switch {
-	case row.What == outing.Changed && row.Source == setup.None:
-		return r.speak.T("outing.happens.stopped")
+	case row.What == outing.NotThere && row.Leg == len(r.plan.Legs):
+		return r.speak.T("outing.happens.not-there-mains")
+	case row.What == outing.NotThere:
+		return r.speak.T("outing.happens.not-there", "Number", row.Leg+1)
 	case row.What == outing.Leaves || row.What == outing.LegBegins:
 		l := r.plan.Legs[row.Leg]
 		does := "outing.does." + string(l.Kind)
@@ -358,27 +361,6 @@ func (r foreseer) what(row *outing.Row) string {
 		return r.speak.T("outing.happens.leg", "Number", row.Leg+1, "Does", r.speak.T(does, "Km", float64(l.Km), "Minutes", float64(l.Minutes)))
 	}
 	return r.speak.T("outing.happens." + string(row.What))
-}
-
-// clock is a time as the picture has it: on the site's clock, with its day
-// where that is not the day of leaving, and which of the two where the clocks
-// go back.
-func (r foreseer) clock(at time.Time) string {
-	const minute = "2006-01-02 15:04"
-	said := at.Format("15:04")
-	for _, gap := range []time.Duration{30 * time.Minute, time.Hour} {
-		switch at.Format(minute) {
-		case at.Add(gap).Format(minute):
-			said = r.speak.T("figure.timeline.time-first", "Time", said)
-		case at.Add(-gap).Format(minute):
-			said = r.speak.T("figure.timeline.time-second", "Time", said)
-		}
-	}
-	if at.Format(time.DateOnly) == r.plan.Leaves.Format(time.DateOnly) {
-		return said
-	}
-	weekday := r.speak.T("figure.weekday." + strings.ToLower(at.Weekday().String()))
-	return r.speak.T("figure.timeline.day-time", "Day", r.speak.T("figure.timeline.day", "Weekday", weekday, "Day", at.Day()), "Time", said)
 }
 
 // down rounds down to whole steps; a hair below a step is that step.

@@ -103,7 +103,7 @@ func TestOutingForeseen(t *testing.T) {
 			p.Chair.Charges, p.Chair.Years, p.Internal.Charge, p.Legs[1].Minutes = []float64{.25, .25}, 5, .5, 240
 		}, false},
 		{"measured minutes, a frost and the high setting", "chair-21", with(afternoon, "measured", "300", "years", "old", "temperature", "-12.5", "setting", "high"), func(p *outing.Plan) {
-			p.Chair.Measured, p.Celsius, p.Load = 300, -12.5, 0
+			p.Chair.Measured, p.Chair.Since, p.Celsius, p.Load = 300, 1, -12.5, 0
 		}, false},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -124,11 +124,14 @@ func TestOutingForeseen(t *testing.T) {
 				r := h.reader(t, language)
 				verdict := map[bool]string{true: "outing.keeps", false: "outing.keeps-not"}
 				a := r.plan(c.setup, c.form).says(t, r.speaker(), 200, verdict[c.keeps])
+				if got := strings.Contains(a.body, "✓") && strings.Contains(a.body, tick); got != c.keeps {
+					t.Errorf("ticked: %v", got)
+				}
 				a.holds(t, "fig-timeline", r.speaker().T("outing.rule"), r.speaker().T("outing.caution.estimate"), f.Stretches[0].MainsBy.Format("15:04"))
 				if strings.Contains(a.body, r.speaker().T(verdict[!c.keeps])) {
 					t.Error("both verdicts")
 				}
-				stops := slices.ContainsFunc(f.Rows, func(r outing.Row) bool { return r.Source == setup.None })
+				stops := !f.StopsAt.IsZero()
 				if says := strings.Contains(a.body, strings.SplitN(r.speaker().T("outing.stops", "At", "|"), "|", 2)[0]); says != stops {
 					t.Errorf("says that the ventilator stops: %v, expected %v", says, stops)
 				}
@@ -153,6 +156,90 @@ func TestOutingForeseen(t *testing.T) {
 				}
 			})
 		})
+	}
+}
+
+// tick is how the picture draws that the margin is kept.
+const tick = "l7 8l13 -17"
+
+// TestOutingSaysWhyNot: a plan without the margin shows no sign that it keeps
+// it, in words or drawn, and says what it lacks.
+func TestOutingSaysWhyNot(t *testing.T) {
+	t.Parallel()
+	h := serve(t, demoDir(t))
+	zone, err := time.LoadLocation("America/Vancouver")
+	must(t, err)
+	lacked := map[outing.Lack]bool{}
+	for _, c := range []struct {
+		name, setup          string
+		form                 url.Values
+		stops, strands, late bool
+	}{
+		{"nothing in the internal battery", "chair-12", with(afternoon, "internal", "0"), true, false, false},
+		{"little in the internal battery", "chair-12", with(afternoon, "internal", "10"), false, false, false},
+		{"a way too far", "chair-12", with(afternoon, "chair", "20", "amount-1", "8", "amount-3", "8"), true, true, false},
+		{"too long a stay", "chair-7", with(afternoon, "amount-1", "2", "amount-2", "500", "amount-3", "2"), false, false, true},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s, err := setup.Demo(c.setup)
+			must(t, err)
+			number := func(name string) float64 {
+				n, err := strconv.ParseFloat(c.form.Get(name), 64)
+				must(t, err)
+				return n
+			}
+			p := outing.Usual(s, time.Date(2026, 11, 25, 13, 0, 0, 0, zone))
+			p.Chair.Years, p.Internal.Charge = 1, number("internal")/100
+			p.Chair.Charges = []float64{number("chair") / 100, number("chair") / 100}
+			p.Legs = []outing.Leg{
+				{Kind: outing.Drive, Km: setup.Kilometres(number("amount-1"))},
+				{Kind: outing.Stand, Minutes: setup.Minutes(number("amount-2"))},
+				{Kind: outing.Drive, Km: setup.Kilometres(number("amount-3"))},
+			}
+			f, err := p.Forecast(s)
+			must(t, err)
+			st := f.Stretches[0]
+			lacked[st.Lacks] = true
+			inBoth(t, func(t *testing.T, language string) {
+				r := h.reader(t, language)
+				say := r.speaker().T
+				a := r.plan(c.setup, c.form).says(t, r.speaker(), 200, "outing.keeps-not")
+				body := html.UnescapeString(a.body)
+				for text, want := range map[string]bool{
+					"✓": false, tick: false, say("outing.keeps"): false, say("figure.timeline.ok"): false, say("figure.timeline.not-ok"): true,
+					"✕</span> " + say("figure.timeline.lack.supply"): st.Lacks == outing.LackSupply, "✕</span> " + say("figure.timeline.lack.reserve"): st.Lacks == outing.LackReserve,
+					"✕</span> " + say("figure.timeline.lack.margin"): st.Lacks == outing.LackMargin,
+					say("outing.late.never"):                         st.Never(), ">" + say("figure.timeline.never") + "<": st.Never(),
+					"<dt>" + say("outing.leave-by") + "</dt>": !st.Never(), ">" + say("figure.timeline.leave-by") + "<": !st.Never(),
+					say("outing.late.leaves", "At", st.Sets.Format("15:04")):             c.late,
+					say("outing.stops", "At", f.StopsAt.In(zone).Format("15:04")):        c.stops,
+					say("figure.timeline.not-there"):                                     c.strands,
+					strings.SplitN(say("figure.timeline.arrives", "At", "|"), "|", 2)[0]: !c.strands,
+				} {
+					if got := strings.Contains(body, text); got != want {
+						t.Errorf("says %q: %v, expected %v", text, got, want)
+					}
+				}
+				var said []string
+				for _, row := range a.cells() {
+					said = append(said, row[1])
+				}
+				worst := " " + say("outing.worst")
+				for text, want := range map[string]bool{
+					say("outing.happens.not-there", "Number", 2) + worst: c.strands, say("outing.happens.not-there", "Number", 3) + worst: c.strands,
+					say("outing.happens.not-there-mains") + worst: c.strands, say("outing.happens.arrives"): !c.strands, say("outing.happens.stops") + worst: c.stops,
+				} {
+					if got := slices.Contains(said, text); got != want {
+						t.Errorf("a row %q: %v, expected %v, in %q", text, got, want, said)
+					}
+				}
+			})
+		})
+	}
+	for _, l := range []outing.Lack{outing.LackSupply, outing.LackReserve, outing.LackMargin} {
+		if !lacked[l] {
+			t.Errorf("no plan lacked %s", l)
+		}
 	}
 }
 
@@ -251,13 +338,40 @@ func TestOutingTimes(t *testing.T) {
 		for _, row := range a.cells() {
 			at = append(at, row[0])
 		}
-		first, second := func(v string) string { return s.T("figure.timeline.time-first", "Time", v) }, func(v string) string { return s.T("figure.timeline.time-second", "Time", v) }
+		first := func(v string) string { return marks.Replace(s.T("figure.timeline.time-first", "Time", v)) }
+		second := func(v string) string { return marks.Replace(s.T("figure.timeline.time-second", "Time", v)) }
 		if want := []string{first("01:00"), first("01:12"), first("01:42"), first("01:54")}; !sameWords(at, want) {
 			t.Errorf("the first of two hours: %q, expected %q", at, want)
 		}
 		a = r.plan("chair-12", with(afternoon, "leaves", "2026-11-01T01:30", "amount-2", "30"))
 		if rows := a.cells(); !sameWords([]string{rows[3][0]}, []string{second("01:24")}) {
 			t.Errorf("arrives %q", rows[3][0])
+		}
+	})
+}
+
+// marks keep the direction of what stands between them. A time has none of its
+// own within: it is marked as a whole where it stands in a sentence.
+var marks = strings.NewReplacer("\u2068", "", "\u2069", "")
+
+// TestOutingNamesTheMonth: where the same weekday has been on the way, a day is
+// named with its month.
+func TestOutingNamesTheMonth(t *testing.T) {
+	t.Parallel()
+	h := serve(t, demoDir(t))
+	inBoth(t, func(t *testing.T, language string) {
+		r := h.reader(t, language)
+		say := r.speaker().T
+		long := with(afternoon, "kind-1", "mains", "amount-1", "8640", "adapter-1", "yes", "amount-2", "1200", "kind-3", "none")
+		rows := r.plan("chair-12", long).wants(t, 200).cells()
+		sixth := say("figure.timeline.day", "Weekday", say("figure.weekday.tuesday"), "Day", 1)
+		seventh := say("figure.timeline.day-month", "Weekday", say("figure.weekday.wednesday"), "Day", 2, "Month", say("figure.month.december"))
+		for i, want := range []string{
+			"13:00", say("figure.timeline.day-time", "Day", sixth, "Time", "13:00"), say("figure.timeline.day-time", "Day", seventh, "Time", "09:00"),
+		} {
+			if want = marks.Replace(want); rows[i][0] != want {
+				t.Errorf("row %d is at %q, expected %q", i, rows[i][0], want)
+			}
 		}
 	})
 }

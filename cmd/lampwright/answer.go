@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"text/tabwriter"
 
@@ -24,6 +25,14 @@ type answer struct {
 	Panel  []shown        `json:"panel"`
 	Alarm  setup.Priority `json:"alarm"`
 	Meter  []reading      `json:"readings"`
+	Bears  []bearable     `json:"bears,omitempty"`
+}
+
+// bearable is the severity that a faulty part of the chain could have and the
+// chair still carry, were nothing else wrong.
+type bearable struct {
+	Part string     `json:"part"`
+	Ohms setup.Ohms `json:"ohms"`
 }
 
 type node struct {
@@ -85,6 +94,24 @@ func panelText(it setup.Item, in circuit.Indication, say locales.Speaker) string
 	return say.T(key, "Source", strings.Join(sources, " / "))
 }
 
+// bearables are what the chain's faulty parts could bear, of the faults that
+// have a severity; each part once.
+func bearables(s *setup.Setup, faults []setup.Fault) ([]bearable, error) {
+	var all []bearable
+	for _, f := range faults {
+		inChain := slices.ContainsFunc(s.Chain, func(p setup.Part) bool { return p.ID == f.Part })
+		if f.Ohms == 0 || !inChain || slices.ContainsFunc(all, func(b bearable) bool { return b.Part == f.Part }) {
+			continue
+		}
+		ohms, err := circuit.Bears(s, f.Part)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, bearable{f.Part, ohms})
+	}
+	return all, nil
+}
+
 func (a answer) writeJSON(out io.Writer) error {
 	e := json.NewEncoder(out)
 	e.SetEscapeHTML(false)
@@ -113,6 +140,12 @@ func (a answer) writeTable(out io.Writer, tag string, say locales.Speaker) error
 	fmt.Fprintf(t, "\n%s\t%s\t%s\t%s\t%s\n", say.T("cli.row.after"), say.T("cli.row.rest"), say.T("cli.row.volts"), say.T("cli.row.peak"), say.T("cli.row.meter"))
 	for _, r := range a.Meter {
 		fmt.Fprintf(t, "%s\t%.3f\t%.3f\t%.3f\t%.2f–%.2f\n", r.ID, r.Rest, r.Load, r.Peak, r.Least, r.Most)
+	}
+	if len(a.Bears) > 0 {
+		fmt.Fprintln(t)
+	}
+	for _, b := range a.Bears {
+		fmt.Fprintln(t, say.T("wiring.bears", "Part", b.Part, "Ohms", amount(b.Ohms, "Ω")))
 	}
 	return t.Flush()
 }

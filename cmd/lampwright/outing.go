@@ -96,7 +96,9 @@ type ahead struct {
 	Setup     string      `json:"set-up"`
 	Leaves    time.Time   `json:"leaves"`
 	Arrives   time.Time   `json:"arrives"`
-	OK        bool        `json:"ok"` // every stretch keeps the margin, and nothing runs out
+	OK        bool        `json:"ok"`       // every stretch keeps the margin, nothing runs out, and mains carries at the end
+	NoMains   bool        `json:"no_mains"` // mains cannot carry the ventilator
+	Stops     *time.Time  `json:"stops"`    // when the ventilator stops, in the worst case; null if never
 	Rule      string      `json:"rule"`
 	Stretches []stretch   `json:"stretches"`
 	First     runsOut     `json:"runs_out_first"`
@@ -107,15 +109,17 @@ type ahead struct {
 }
 
 type stretch struct {
-	FirstLeg int       `json:"first_leg"`
-	LastLeg  int       `json:"last_leg"`
-	Begins   time.Time `json:"begins"`
-	Ends     time.Time `json:"ends"`
-	Travel   float64   `json:"travel_minutes"`
-	Sets     time.Time `json:"sets_out_for_mains"`
-	LeaveBy  time.Time `json:"leave_for_mains_by"`
-	MainsBy  time.Time `json:"be_on_mains_by"`
-	OK       bool      `json:"ok"`
+	FirstLeg int         `json:"first_leg"`
+	LastLeg  int         `json:"last_leg"`
+	Begins   time.Time   `json:"begins"`
+	Ends     time.Time   `json:"ends"`
+	Travel   float64     `json:"travel_minutes"`
+	Sets     time.Time   `json:"sets_out_for_mains"`
+	LeaveBy  time.Time   `json:"leave_for_mains_by"`
+	MainsBy  time.Time   `json:"be_on_mains_by"`
+	OK       bool        `json:"ok"`
+	Lacks    outing.Lack `json:"lacks"`
+	never    bool
 }
 
 type runsOut struct {
@@ -135,6 +139,11 @@ type band struct {
 	Typical float64 `json:"typical"`
 }
 
+// low and high are the ends of a band: where the worst case draws less, as
+// after it lost the chair, they are the other way round.
+func (b band) low() float64  { return min(b.Worst, b.Typical) }
+func (b band) high() float64 { return max(b.Worst, b.Typical) }
+
 type happening struct {
 	At       time.Time    `json:"at"`
 	What     outing.What  `json:"what"`
@@ -146,6 +155,8 @@ type happening struct {
 	OnChair  *band        `json:"chair_minutes,omitempty"`
 	All      *band        `json:"breathing_minutes,omitempty"`
 	Km       *band        `json:"range_km,omitempty"`
+	Period   float64      `json:"period,omitempty"` // s, of the hunting
+	Held     float64      `json:"held,omitempty"`   // share of it on the chair
 	text     string
 }
 
@@ -160,11 +171,14 @@ type charges struct {
 
 func newAhead(s *setup.Setup, p *outing.Plan, f *outing.Forecast, say locales.Speaker) ahead {
 	a := ahead{
-		Setup: s.Tag, Leaves: p.Leaves, OK: f.OK, Rule: say.T("cli.outing.rule"), Caution: say.T("cli.outing.caution"),
+		Setup: s.Tag, Leaves: p.Leaves, OK: f.OK, NoMains: f.NoMains, Rule: say.T("cli.outing.rule"), Caution: say.T("cli.outing.caution"),
 		Stretches: []stretch{}, Helps: []help{}, Timeline: []happening{}, Charges: []charges{},
 	}
 	for _, st := range f.Stretches {
-		a.Stretches = append(a.Stretches, stretch{st.First, st.Last, st.Begins, st.Ends, st.Travel.Minutes(), st.Sets, st.LeaveBy, st.MainsBy, st.OK})
+		a.Stretches = append(a.Stretches, stretch{st.First, st.Last, st.Begins, st.Ends, st.Travel.Minutes(), st.Sets, st.LeaveBy, st.MainsBy, st.OK, st.Lacks, st.Never()})
+	}
+	if !f.StopsAt.IsZero() {
+		a.Stops = &f.StopsAt
 	}
 	a.First.What = f.First
 	if f.First != outing.NothingOut {
@@ -179,13 +193,13 @@ func newAhead(s *setup.Setup, p *outing.Plan, f *outing.Forecast, say locales.Sp
 	}
 	for _, r := range f.Rows {
 		h := happening{
-			At: r.At, What: r.What, Leg: r.Leg, Source: r.Source, OnlyIf: r.Worst, Chair: band(r.Chair), Internal: band(r.Inside),
+			At: r.At, What: r.What, Leg: r.Leg, Source: r.Source, OnlyIf: r.Worst, Chair: band(r.Chair), Internal: band(r.Inside), Period: r.Period, Held: r.Held,
 			text: say.T("cli.outing.what."+string(r.What), "Leg", r.Leg+1),
 		}
 		if !r.Worst { // at the borders of the legs one looks ahead
 			h.OnChair, h.All, h.Km = (*band)(&r.OnChair), (*band)(&r.Minutes), (*band)(&r.Km)
 		}
-		if r.What == outing.Arrives {
+		if r.Leg == len(p.Legs) && !r.Worst {
 			a.Arrives = r.At
 		}
 		a.Timeline = append(a.Timeline, h)
@@ -210,9 +224,18 @@ func (a *ahead) writeTable(out io.Writer, say locales.Speaker) error {
 	}
 	fmt.Fprintf(t, "%s\t%s\n", say.T("cli.row.setup"), a.Setup)
 	fmt.Fprintf(t, "%s\t%s\n", say.T("cli.outing.verdict"), say.T(verdict))
+	if a.Stops != nil {
+		fmt.Fprintf(t, "\t%s\n", say.T("cli.outing.stops-at", "At", a.Stops.Format(clock)))
+	}
+	if a.NoMains {
+		fmt.Fprintf(t, "\t%s\n", say.T("cli.outing.no-mains"))
+	}
 	for _, st := range a.Stretches {
+		if st.Lacks != outing.NoLack {
+			fmt.Fprintf(t, "\t%s\n", say.T("cli.lack."+string(st.Lacks)))
+		}
 		by := st.LeaveBy.Format(clock)
-		if st.LeaveBy.Equal(st.Begins) {
+		if st.never {
 			by = say.T("cli.outing.never", "At", by)
 		}
 		fmt.Fprintf(t, "%s\t%s\n", say.T("cli.outing.leave-by"), by)
@@ -230,9 +253,9 @@ func (a *ahead) writeTable(out io.Writer, say locales.Speaker) error {
 		say.T("cli.outing.chair"), say.T("cli.outing.internal"), say.T("cli.outing.minutes"), say.T("cli.outing.range"))
 	for _, h := range a.Timeline {
 		fmt.Fprintf(t, "%s\t%s\t%s\t%.0f–%.0f %%\t%.0f–%.0f %%", h.At.Format(clock), h.text, say.T("common.source."+string(h.Source)),
-			100*h.Chair.Worst, 100*h.Chair.Typical, 100*h.Internal.Worst, 100*h.Internal.Typical)
+			100*h.Chair.low(), 100*h.Chair.high(), 100*h.Internal.low(), 100*h.Internal.high())
 		if h.All != nil {
-			fmt.Fprintf(t, "\t%.0f–%.0f\t%.1f–%.1f", math.Floor(h.All.Worst), math.Floor(h.All.Typical), h.Km.Worst, h.Km.Typical)
+			fmt.Fprintf(t, "\t%.0f–%.0f\t%.1f–%.1f", math.Floor(h.All.low()), math.Floor(h.All.high()), h.Km.low(), h.Km.high())
 		}
 		fmt.Fprintln(t)
 	}

@@ -43,11 +43,19 @@ func (n *number) UnmarshalText(text []byte) error {
 	return nil
 }
 
+// solved is a question and what was found.
+type solved struct {
+	setup  *setup.Setup
+	faults []setup.Fault
+	state  circuit.State
+	meter  []circuit.Reading
+}
+
 // ask reads the set-up and solves it.
-func (q *question) ask(in io.Reader) (*setup.Setup, circuit.State, []circuit.Reading, error) {
+func (q *question) ask(in io.Reader) (found solved, err error) {
 	s, err := readSetup(q.Setup, in)
 	if err != nil {
-		return nil, circuit.State{}, nil, err
+		return found, err
 	}
 	c := circuit.Conditions{
 		Mains: q.Mains == "on", Charger: q.Charger == "on", ChairCharger: q.ChairCharger == "on", Driving: q.Driving == "on",
@@ -57,16 +65,16 @@ func (q *question) ask(in io.Reader) (*setup.Setup, circuit.State, []circuit.Rea
 	for _, text := range q.Fault {
 		f, err := s.ParseFault(text)
 		if err != nil {
-			return nil, circuit.State{}, nil, inFlag(err)
+			return found, inFlag(err)
 		}
 		c.Faults = append(c.Faults, f)
 	}
 	st, err := circuit.Solve(s, c)
 	if err != nil {
-		return nil, st, nil, inFlag(err)
+		return found, inFlag(err)
 	}
 	meter, err := circuit.Readings(s, c)
-	return s, st, meter, inFlag(err)
+	return solved{s, c.Faults, st, meter}, inFlag(err)
 }
 
 // inFlag names the flag: causes begin with the field, and flags have the
@@ -101,7 +109,7 @@ type solveCmd struct {
 }
 
 func (c *solveCmd) Run(in io.Reader, out io.Writer) error {
-	s, st, meter, err := c.ask(in)
+	found, err := c.ask(in)
 	if err != nil {
 		return err
 	}
@@ -109,11 +117,14 @@ func (c *solveCmd) Run(in io.Reader, out io.Writer) error {
 	if err != nil {
 		return err
 	}
-	a := newAnswer(s, &st, meter, b.Speak("en"))
+	a := newAnswer(found.setup, &found.state, found.meter, b.Speak("en"))
+	if a.Bears, err = bearables(found.setup, found.faults); err != nil {
+		return inFlag(err)
+	}
 	if c.JSON {
 		return a.writeJSON(out)
 	}
-	return a.writeTable(out, s.Tag, b.Speak("en"))
+	return a.writeTable(out, found.setup.Tag, b.Speak("en"))
 }
 
 type netlistCmd struct {
@@ -121,10 +132,10 @@ type netlistCmd struct {
 }
 
 func (c *netlistCmd) Run(in io.Reader, out io.Writer) error {
-	s, st, _, err := c.ask(in)
+	found, err := c.ask(in)
 	if err != nil {
 		return err
 	}
-	_, err = io.WriteString(out, st.Netlist(s.Tag))
+	_, err = io.WriteString(out, found.state.Netlist(found.setup.Tag))
 	return err
 }

@@ -15,7 +15,7 @@ import (
 
 type wiringCmd struct {
 	Setup       string `required:"" placeholder:"FILE" help:"The set-up file; - is standard input."`
-	Temperature number `default:"65" placeholder:"C" help:"Of the fuse holder and the leads, in degrees Celsius."`
+	Temperature number `default:"65" placeholder:"C" help:"Of the fuse holder and the leads' copper, in degrees Celsius."`
 	JSON        bool   `name:"json" help:"Answer in JSON."`
 }
 
@@ -45,6 +45,7 @@ func (c *wiringCmd) Run(in io.Reader, out io.Writer) error {
 // wiringAnswer is a checked chain as it is printed in JSON. Its reasons are
 // keys of messages.
 type wiringAnswer struct {
+	OK      bool          `json:"ok"` // the fitted fuse carries the load and protects the chain
 	Fitted  setup.Amps    `json:"fitted"`
 	Least   setup.Amps    `json:"least"`
 	Most    setup.Amps    `json:"most"`
@@ -55,6 +56,7 @@ type wiringAnswer struct {
 
 type worstCase struct {
 	Celsius   float64     `json:"celsius"`
+	Around    float64     `json:"around"`
 	Column    float64     `json:"column"`
 	Volts     setup.Volts `json:"volts"`
 	Watts     setup.Watts `json:"watts"`
@@ -70,18 +72,19 @@ type fuseRating struct {
 }
 
 type wiringValue struct {
-	What  string  `json:"what"`
-	Part  string  `json:"part"`
-	Value float64 `json:"value"`
-	Limit float64 `json:"limit"`
-	Unit  string  `json:"unit"`
-	OK    bool    `json:"ok"`
-	Why   string  `json:"why"`
+	What   string  `json:"what"`
+	Part   string  `json:"part"`
+	Value  float64 `json:"value"`
+	Limit  float64 `json:"limit"`
+	Unit   string  `json:"unit"`
+	OK     bool    `json:"ok"`
+	Advice bool    `json:"advice,omitempty"` // spoils no verdict
+	Why    string  `json:"why"`
 }
 
 // newWiringAnswer makes empty lists, never nil ones: JSON would call them null.
 func newWiringAnswer(r *circuit.WiringReport) wiringAnswer {
-	a := wiringAnswer{Fitted: r.Fitted, Least: r.Least, Most: r.Most, Worst: worstCase(r.Worst), Ratings: []fuseRating{}, Rows: []wiringValue{}}
+	a := wiringAnswer{OK: r.OK, Fitted: r.Fitted, Least: r.Least, Most: r.Most, Worst: worstCase(r.Worst), Ratings: []fuseRating{}, Rows: []wiringValue{}}
 	for _, rating := range r.Ratings {
 		f := fuseRating{rating.Amps, rating.OK, []string{}}
 		for _, row := range rating.Failed {
@@ -90,7 +93,7 @@ func newWiringAnswer(r *circuit.WiringReport) wiringAnswer {
 		a.Ratings = append(a.Ratings, f)
 	}
 	for _, row := range r.Rows {
-		a.Rows = append(a.Rows, wiringValue{row.What, row.Part, row.Value, row.Limit, row.Unit, row.OK, row.Why})
+		a.Rows = append(a.Rows, wiringValue{row.What, row.Part, row.Value, row.Limit, row.Unit, row.OK, row.Advice, row.Why})
 	}
 	return a
 }
@@ -104,7 +107,7 @@ func amount[T ~float64](v T, unit string) string {
 func writeWiring(out io.Writer, tag string, r *circuit.WiringReport, say locales.Speaker) error {
 	why := func(row circuit.WiringRow) string {
 		return say.T(row.Why, "Value", amount(row.Value, row.Unit), "Limit", amount(row.Limit, row.Unit),
-			"Rating", amount(row.Rating, "A"), "Column", amount(r.Worst.Column, "°C"))
+			"Rating", amount(row.Rating, "A"), "Column", amount(r.Worst.Column, "°C"), "Around", amount(r.Worst.Around, "°C"))
 	}
 	verdict := func(ok bool) string {
 		if ok {
@@ -117,13 +120,16 @@ func writeWiring(out io.Writer, tag string, r *circuit.WiringReport, say locales
 	w := &r.Worst
 	fmt.Fprintf(t, "%s\t%s\n", say.T("wiring.worst"), say.T("wiring.worst.said",
 		"Watts", amount(w.Watts, "W"), "PeakWatts", amount(w.PeakWatts, "W"), "Volts", amount(w.Volts, "V"),
-		"Amps", amount(w.Amps, "A"), "PeakAmps", amount(w.PeakAmps, "A"), "Celsius", amount(w.Celsius, "°C")))
+		"Amps", amount(w.Amps, "A"), "PeakAmps", amount(w.PeakAmps, "A"), "Celsius", amount(w.Celsius, "°C"), "Around", amount(w.Around, "°C")))
 	fmt.Fprintf(t, "\n%s\t%s\t%s\t%s\t%s\t%s\n", say.T("wiring.head.what"), say.T("wiring.head.part"), say.T("wiring.head.value"),
 		say.T("wiring.head.limit"), say.T("wiring.head.verdict"), say.T("wiring.head.why"))
 	for _, row := range r.Rows {
 		value, limit, said := amount(row.Value, row.Unit), amount(row.Limit, row.Unit), verdict(row.OK)
-		if row.Unit == "" {
+		switch {
+		case row.Unit == "":
 			value, limit, said = "-", "-", say.T("wiring.noted")
+		case row.Advice && !row.OK:
+			said = say.T("wiring.advised")
 		}
 		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\n", say.T("wiring.what."+row.What), row.Part, value, limit, said, why(row))
 	}
@@ -153,8 +159,11 @@ func fittedSaid(r *circuit.WiringReport, say locales.Speaker) string {
 			continue
 		}
 		key := "wiring.fitted.outside"
-		if rating.OK {
+		switch {
+		case r.OK:
 			key = "wiring.fitted.inside"
+		case rating.OK:
+			key = "wiring.fitted.rating-only"
 		}
 		return say.T(key, "Fitted", amount(r.Fitted, "A"))
 	}

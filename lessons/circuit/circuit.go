@@ -77,6 +77,9 @@ const (
 	Hot  Heat = "hot"
 )
 
+// live is the volts above which a part counts as live.
+const live = .5
+
 // State is a solved set-up. While hunting, it is the moment after letting go,
 // with the heats of the whole cycle.
 type State struct {
@@ -116,7 +119,7 @@ func (s *State) Seen(part string) setup.Look {
 	switch {
 	case slices.Contains(s.unlit, part):
 		return setup.LookDark
-	case s.parked != "" && part == s.parked && s.Look(part) == setup.LookSound:
+	case s.parked != "" && part == s.parked && slices.Contains([]setup.Look{setup.LookSound, setup.LookHalfHome}, s.Look(part)):
 		return setup.LookApart
 	}
 	return s.Look(part)
@@ -229,15 +232,20 @@ func (n *Network) state(m *Moment, p *Point, faults []setup.Fault) State {
 	if slices.ContainsFunc(n.blocks, func(b blockState) bool { return b.flat }) {
 		st.Chair = math.Min(st.Chair, flatCharge)
 	}
+	before := 0.0 // V
 	n.each(p, func(pl *place, volts, amps float64) {
+		reached := before > live
+		before = volts
 		if math.IsNaN(volts) {
 			return
 		}
 		st.Nodes = append(st.Nodes, Node{pl.id, volts})
-		if volts > 0.5 {
+		if volts > live {
 			st.Live[pl.id] = true
 		}
 		switch watts := amps*amps*pl.ohms + amps*pl.drop; {
+		case pl.id == n.burning && reached:
+			st.Heats[pl.id] = Hot
 		case pl.open, pl.tilted && m.Tilted:
 		case watts > 3:
 			st.Heats[pl.id] = Hot
@@ -245,9 +253,6 @@ func (n *Network) state(m *Moment, p *Point, faults []setup.Fault) State {
 			st.Heats[pl.id] = Warm
 		}
 	})
-	if n.burning != "" {
-		st.Heats[n.burning] = Hot
-	}
 	if n.converter != nil && !p.Lit {
 		st.unlit = append(st.unlit, n.converterID)
 	}

@@ -229,6 +229,207 @@ func TestTheChangeoverRidesOnTheInternalBattery(t *testing.T) {
 	}
 }
 
+// Hunting is carried by the internal battery while the chair is let go. Without
+// one the ventilator stops the first time, and takes nothing again.
+func TestWithoutAReserveItStopsAtTheFirstLettingGo(t *testing.T) {
+	spent := 0.0
+	for name, c := range map[string]struct {
+		setup, fault string
+		internal     setup.Mode
+		inside       *float64
+		order        []setup.Source
+		kind         circuit.Kind
+		source       setup.Source
+	}{
+		"a good one":                 {setup: "chair-12", fault: "joint-ventilator=high-resistance:1", kind: circuit.Hunting, source: setup.Internal},
+		"an empty one":               {setup: "chair-12", fault: "joint-ventilator=high-resistance:1", inside: &spent, kind: circuit.Collapsed, source: setup.None},
+		"a dead one":                 {setup: "chair-12", fault: "joint-ventilator=high-resistance:1", internal: setup.Dead, kind: circuit.Collapsed, source: setup.None},
+		"a flat one":                 {setup: "chair-12", fault: "joint-ventilator=high-resistance:1", internal: setup.Flat, kind: circuit.Collapsed, source: setup.None},
+		"a converter that restarts":  {setup: "chair-12", fault: "joint-battery=half-home:3", internal: setup.Dead, kind: circuit.Collapsed, source: setup.None},
+		"a screen for words":         {setup: "chair-21", fault: "joint-ventilator=high-resistance:4", internal: setup.Dead, kind: circuit.Collapsed, source: setup.None},
+		"mains would come second":    {setup: "chair-12", fault: "joint-ventilator=high-resistance:1", internal: setup.Dead, order: []setup.Source{setup.Chair, setup.Mains}, kind: circuit.Collapsed, source: setup.None},
+		"mains comes second":         {setup: "chair-12", fault: "joint-ventilator=high-resistance:1", order: []setup.Source{setup.Chair, setup.Mains}, kind: circuit.Hunting, source: setup.Mains},
+		"a chair that bears it well": {setup: "chair-12", fault: "joint-ventilator=high-resistance:0.1", internal: setup.Dead, kind: circuit.Steady, source: setup.Chair},
+	} {
+		t.Run(name, func(t *testing.T) {
+			s := demo(t, c.setup)
+			f, err := s.ParseFault(c.fault)
+			if err != nil {
+				t.Fatal(err)
+			}
+			in := circuit.Usual(f)
+			if c.internal != "" {
+				in.Faults = append(in.Faults, setup.Fault{Part: setup.InternalID, Mode: c.internal})
+			}
+			in.Inside = c.inside
+			if c.order != nil {
+				s.Ventilator.Order, in.Mains = c.order, true
+			}
+			st, err := circuit.Solve(s, in)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if st.Kind != c.kind || st.Source != c.source {
+				t.Errorf("%s on %s, want %s on %s", st.Kind, st.Source, c.kind, c.source)
+			}
+			if c.kind != circuit.Collapsed {
+				return
+			}
+			if st.Period != 0 || st.Held != 0 || st.Amps > .1 { // the idle converter's
+				t.Errorf("%g of every %g s on the chair, %g A", st.Held, st.Period, st.Amps)
+			}
+			for _, in := range st.Panel {
+				if in.Lit || in.Flicker {
+					t.Errorf("a stopped ventilator shows %+v", in)
+				}
+			}
+		})
+	}
+}
+
+// A lead whose conductors touch burns only while volts reach it and no fuse
+// stands before it.
+func TestAPinchedLeadBurnsWhereNoFuseProtectsIt(t *testing.T) {
+	for name, c := range map[string]struct {
+		faults string
+		change func(s *setup.Setup)
+		tilted bool
+		hot    string
+	}{
+		"a fuse before it":       {faults: "lead-middle=pinched", change: func(*setup.Setup) {}},
+		"no fuse":                {faults: "lead-middle=pinched", change: noFuse, hot: "lead-middle"},
+		"a fuse behind it":       {faults: "lead-battery=pinched", change: fuseLast, hot: "lead-battery"},
+		"apart before it":        {faults: "lead-middle=pinched joint-battery=open", change: noFuse},
+		"apart behind it":        {faults: "lead-middle=pinched joint-ventilator=open", change: noFuse, hot: "lead-middle"},
+		"the tap is off":         {faults: "lead-middle=pinched tap=open", change: noFuse},
+		"the pack is cut off":    {faults: "lead-middle=pinched battery=board-off", change: func(s *setup.Setup) { noFuse(s); s.Battery().Chemistry = setup.Lithium }},
+		"upright it touches":     {faults: "lead-middle=pinched joint-battery=intermittent", change: noFuse, hot: "lead-middle"},
+		"tilted it does not":     {faults: "lead-middle=pinched joint-battery=intermittent", change: noFuse, tilted: true},
+		"two, the first burns":   {faults: "lead-battery=pinched lead-middle=pinched", change: noFuse, hot: "lead-battery"},
+		"behind the converter":   {faults: "lead-out=pinched", change: noFuse},
+		"a spent pack burns too": {faults: "lead-middle=pinched battery=flat", change: noFuse, hot: "lead-middle"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			s := demo(t, "chair-12")
+			c.change(s)
+			in := circuit.Usual()
+			in.Tilted = c.tilted
+			for _, text := range strings.Fields(c.faults) {
+				f, err := s.ParseFault(text)
+				if err != nil {
+					t.Fatal(err)
+				}
+				in.Faults = append(in.Faults, f)
+			}
+			st, err := circuit.Solve(s, in)
+			if err != nil || st.Source != setup.Internal {
+				t.Fatal(st.Source, err)
+			}
+			for _, p := range s.Chain {
+				if (st.Heat(p.ID) == circuit.Hot) != (p.ID == c.hot) {
+					t.Errorf("%s is %s, want only %q hot", p.ID, st.Heat(p.ID), c.hot)
+				}
+			}
+		})
+	}
+}
+
+func noFuse(s *setup.Setup) {
+	s.Chain = slices.DeleteFunc(s.Chain, func(p setup.Part) bool { return p.Fuse != nil })
+}
+
+// fuseLast moves the fuse to just before the converter.
+func fuseLast(s *setup.Setup) {
+	fuse := *s.Part("fuse")
+	noFuse(s)
+	at := slices.IndexFunc(s.Chain, func(p setup.Part) bool { return p.Converter != nil })
+	s.Chain = slices.Insert(s.Chain, at, fuse)
+}
+
+// By hand: two aged blocks at a twentieth of their charge stand at 2 × 11.05 V
+// behind 2 × 16 mΩ. 3000 W: (22.1 + √(22.1² − 4 × 0.032 Ω × 3000 W))/2 = 16.159 V.
+// The chain takes nothing then: its converter has cut out.
+func TestThePackSagsOnARamp(t *testing.T) {
+	aged := []setup.Fault{{Part: "battery", Mode: setup.Aged}}
+	for name, c := range map[string]struct {
+		faults      []setup.Fault
+		charge      float64
+		drive, ramp float64
+		block       float64 // V at the top of the ramp, 0 where it is not told by hand
+		low, stalls bool    // below 10.5 V a block
+	}{
+		"an old pack, nearly empty":  {faults: aged, charge: .05, drive: 175, ramp: 3000, block: 16.159 / 2, low: true},
+		"the same on the flat":       {faults: aged, charge: .05, drive: 175, ramp: 175},
+		"the same, standing":         {faults: aged, charge: .05},
+		"a good pack":                {charge: .9, drive: 175, ramp: 3000},
+		"an old pack, stalled there": {faults: aged, charge: .05, drive: 175, ramp: 5000, low: true, stalls: true},
+		"stalled on the flat":        {faults: aged, charge: .05, drive: 5000, ramp: 5000, low: true, stalls: true},
+	} {
+		t.Run(name, func(t *testing.T) {
+			n, err := circuit.Build(demo(t, "chair-12"), c.faults, 20)
+			if err != nil {
+				t.Fatal(err)
+			}
+			m := circuit.Moment{Load: 22, Peak: 38, Inside: 1, Blocks: []float64{c.charge, c.charge}, Drive: c.drive, Ramp: c.ramp}
+			var p circuit.Point
+			n.Solve(&m, &p)
+			block := p.Sag / 2
+			if (block < 10.5) != c.low || (p.Sag == 0) != c.stalls || c.block > 0 && math.Abs(block-c.block) > 1e-3 {
+				t.Errorf("%.4f V a block", block)
+			}
+			switch {
+			case c.ramp == c.drive && !c.stalls && p.Sag != p.Volts[0]:
+				t.Errorf("sags to %g V, stands at %g V", p.Sag, p.Volts[0])
+			case c.ramp > c.drive && p.Sag >= p.Volts[0]:
+				t.Errorf("sags to %g V from %g V", p.Sag, p.Volts[0])
+			}
+		})
+	}
+}
+
+// By hand: 6 A through 60 + 2 + 2 mΩ leaves 23.616 V of 24 V, so 141.7 W at
+// most.
+func TestWhatMainsHolds(t *testing.T) {
+	for fault, c := range map[string]struct{ holds, tilted, live bool }{
+		"":                          {true, true, true},
+		"lamp-mains=dead":           {true, true, true},
+		"adapter-plug=intermittent": {true, false, true},
+		"adapter-plug=open":         {false, false, true},
+		"cord=half-home":            {false, false, true},
+		"adapter=failed":            {false, false, true},
+		"adapter=wrong-type":        {false, false, true},
+		"inlet-mains=not-accepted":  {false, false, true},
+		"outlet=off":                {false, false, false},
+		"outlet=tripped":            {false, false, false},
+	} {
+		s := demo(t, "chair-12")
+		var faults []setup.Fault
+		if fault != "" {
+			f, err := s.ParseFault(fault)
+			if err != nil {
+				t.Fatal(err)
+			}
+			faults = append(faults, f)
+		}
+		n, err := circuit.Build(s, faults, 20)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := n.MainsHolds(141.6, false); got != c.holds {
+			t.Errorf("%q: holds %t", fault, got)
+		}
+		if got := n.MainsHolds(141.6, true); got != c.tilted {
+			t.Errorf("%q, tilted: holds %t", fault, got)
+		}
+		if n.MainsHolds(141.8, false) {
+			t.Errorf("%q: holds more than the adapter gives", fault)
+		}
+		if got := n.OutletLive(); got != c.live {
+			t.Errorf("%q: outlet live %t", fault, got)
+		}
+	}
+}
+
 func TestADarkConverterNeedNotBeTheFault(t *testing.T) {
 	s := demo(t, "chair-12")
 	for text, want := range map[string]setup.Look{"fuse=blown": setup.LookDark, "converter=failed": setup.LookDark, "plug=open": setup.LookSound} {

@@ -54,7 +54,7 @@ type Network struct {
 	fuseID     string
 	rating     float64 // of the fuse that is in, A; 0 without one
 	fuseBehind bool    // it stands behind the converter
-	burning    string  // a shorted lead that no fuse protects
+	burning    string  // a shorted lead that no fuse protects: it burns while volts reach it
 	charges    bool    // the internal battery takes charge
 	ready      bool    // the internal battery can carry at all
 	flat       bool    // the internal battery is spent
@@ -68,6 +68,7 @@ type Network struct {
 	output      segment // from the converter to the inlet
 	chairInlet  *setup.Inlet
 
+	outletDead bool    // the wall outlet is off or tripped
 	mains      segment // from the adapter to the inlet
 	adapter    *setup.Adapter
 	adapterID  string
@@ -195,7 +196,8 @@ func (n *Network) chain(s *setup.Setup, faults []setup.Fault, celsius float64) {
 }
 
 // short is what a lead whose conductors touch does: the fuse before it opens,
-// or the converter before it gives up; with neither, it burns.
+// or the converter before it gives up; with neither, it burns, and what lies
+// behind it has no volts.
 func (n *Network) short(lead string, at *segment) {
 	switch {
 	case at == &n.output:
@@ -203,7 +205,7 @@ func (n *Network) short(lead string, at *segment) {
 	case n.fuse != nil:
 		i := slices.IndexFunc(n.input.places, func(p place) bool { return p.id == n.fuseID })
 		n.input.places[i].open, n.input.open = true, true
-	default:
+	case n.burning == "":
 		n.burning = lead
 	}
 }
@@ -238,6 +240,7 @@ func (n *Network) wall(s *setup.Setup, faults []setup.Fault, celsius float64) {
 		switch {
 		case p.Outlet != nil, p.Cord != nil:
 			n.alive = n.alive && !pl.open
+			n.outletDead = n.outletDead || p.Outlet != nil && pl.open
 			continue
 		case p.Adapter != nil:
 			n.adapter, n.adapterID, n.adapterV = p.Adapter, p.ID, float64(p.Adapter.Output)
@@ -283,8 +286,9 @@ func OtherFamily(volts float64) float64 {
 	return 24
 }
 
-// WrongRating is the fuse someone puts in for want of the right one, A.
-const WrongRating = 3
+// WrongRating is the fuse someone puts in so that it blows no more, A: it
+// carries everything and protects nothing (common practice, no source).
+const WrongRating = 30
 
 // opening are the modes through which nothing passes.
 var opening = []setup.Mode{

@@ -38,6 +38,7 @@ type Point struct {
 	Drive   float64   // A from the pack to the motors
 	Lit     bool      // the converter gives volts
 	Stalled bool      // the pack cannot give what the motors ask
+	Sag     float64   // V of the pack at the motors' peak; 0 while they stall there
 	Flow    Flow
 
 	mainsLoad float64
@@ -183,15 +184,20 @@ func within(v float64, in *setup.Inlet) bool { return v >= float64(in.Low) && v 
 
 func (p *chairPoint) held(in *setup.Inlet) bool { return p.ok && !p.stalled && within(p.inlet, in) }
 
-// mainsCarries reports whether the mains side holds the load, top of a breath
-// included, inside the inlet's window and the adapter's limit.
-func (n *Network) mainsCarries(m *Moment, peak float64) bool {
-	if !n.alive || !n.taken[fromMains] || !n.mains.whole(m.Tilted) || n.adapterV-n.mains.drop > float64(n.mainsInlet.High) {
+// MainsHolds tells whether the mains side, plugged in, holds a load, top of a
+// breath included, inside the inlet's window and the adapter's limit.
+func (n *Network) MainsHolds(watts float64, tilted bool) bool {
+	if !n.alive || !n.taken[fromMains] || !n.mains.whole(tilted) || n.adapterV-n.mains.drop > float64(n.mainsInlet.High) {
 		return false
 	}
-	v, ok := UpperRoot(n.adapterV-n.mains.drop, n.mains.ohms, peak)
-	return ok && within(v, n.mainsInlet) && peak <= float64(n.adapter.Limit)*v
+	v, ok := UpperRoot(n.adapterV-n.mains.drop, n.mains.ohms, watts)
+	return ok && within(v, n.mainsInlet) && watts <= float64(n.adapter.Limit)*v
 }
+
+// OutletLive tells whether the wall outlet has power, whatever the ventilator's
+// own adapter does with it: what else is plugged in there, such as the chair's
+// charger, has it too.
+func (n *Network) OutletLive() bool { return !n.outletDead }
 
 // chairCarries tries the load on the chain, on average and at the top of a
 // breath and of a ramp. Where the loaded chain cannot hold it and the unloaded
@@ -261,7 +267,7 @@ func (n *Network) Solve(m *Moment, p *Point) {
 	top := math.Max(m.Load, m.Peak)
 	var taken chairPoint
 	for _, source := range n.setup.Ventilator.Order {
-		if source == setup.Mains && m.Mains && n.mainsCarries(m, top+fromWall) {
+		if source == setup.Mains && m.Mains && n.MainsHolds(top+fromWall, m.Tilted) {
 			p.Source, p.mainsLoad, p.Flow.Charging = setup.Mains, m.Load+fromWall, fromWall
 		}
 		if source == setup.Chair && !(m.Mains && n.shared) {
@@ -280,28 +286,38 @@ func (n *Network) Solve(m *Moment, p *Point) {
 	switch {
 	case p.Source == setup.None && ready:
 		p.Source = setup.Internal
+	case !ready && p.Kind == Hunting:
+		// It stops at the first letting go, and a stopped one takes nothing again.
+		p.stop()
+		p.Kind, p.Period, p.Held, taken = Collapsed, 0, 0, chairPoint{}
 	case !ready && outside(m.From) && p.Source != m.From:
-		// The changeover itself rides on the internal battery.
-		p.Source, p.mainsLoad, p.chairLoad, p.Flow.Charging = setup.None, 0, 0, 0
+		p.stop() // the changeover itself rides on the internal battery
 	}
 	n.fillIn(m, &b, off || p.Tripped, taken, p)
 	p.Tripped = p.Tripped || m.Tripped && off
+}
+
+// stop leaves the ventilator without a source.
+func (p *Point) stop() {
+	p.Source, p.mainsLoad, p.chairLoad, p.Flow.Charging = setup.None, 0, 0, 0
 }
 
 func outside(s setup.Source) bool { return s == setup.Mains || s == setup.Chair }
 
 // fillIn puts the nodes, the amps and the flow of the final state.
 func (n *Network) fillIn(m *Moment, b *bank, off bool, taken chairPoint, p *Point) {
-	c := n.chair(b, p.chairLoad, m.Drive, off, m.Tilted)
-	if !c.ok { // at rest the converter cannot stay on either: it is off
-		off = true
-		c = n.chair(b, p.chairLoad, m.Drive, off, m.Tilted)
-	}
+	c, off := n.driven(m, b, p.chairLoad, m.Drive, off)
 	p.Amps, p.Out, p.Drive, p.Input, p.Stalled = c.amps, c.out, c.drive, c.input, c.stalled
 	p.Lit = n.converter != nil && !off && c.input > 0
-	net := c.drive - b.charger
-	post := b.emf - b.ohms*(c.amps+net)
-	p.Volts = append(p.Volts, post+b.aboveEMF-b.aboveOhms*net)
+	post, pack := b.terminals(&c)
+	p.Volts = append(p.Volts, pack)
+	top := c
+	if m.Ramp > m.Drive {
+		top, _ = n.driven(m, b, p.chairLoad, m.Ramp, off)
+	}
+	if !top.stalled {
+		_, p.Sag = b.terminals(&top)
+	}
 	p.walk(&n.input, post, c.amps, m.Tilted, n.converter == nil && n.shared && m.Mains)
 	if n.converter != nil {
 		out := 0.0
@@ -321,6 +337,24 @@ func (n *Network) fillIn(m *Moment, b *bank, off bool, taken chairPoint, p *Poin
 	}
 	p.walk(&n.mains, wall, p.Mains, m.Tilted, n.shared && !m.Mains)
 	n.flow(m, b, &c, &taken, p)
+}
+
+// driven is the chain while the motors take these watts. Where the converter
+// cannot stay on, it is off.
+func (n *Network) driven(m *Moment, b *bank, load, watts float64, off bool) (chairPoint, bool) {
+	c := n.chair(b, load, watts, off, m.Tilted)
+	if !c.ok {
+		off = true
+		c = n.chair(b, load, watts, off, m.Tilted)
+	}
+	return c, off
+}
+
+// terminals are the volts of the tapped blocks and of the whole pack.
+func (b *bank) terminals(c *chairPoint) (post, pack float64) {
+	net := c.drive - b.charger
+	post = b.emf - b.ohms*(c.amps+net)
+	return post, post + b.aboveEMF - b.aboveOhms*net
 }
 
 // walk puts the nodes of a series stretch; parked, it ends before the inlet.

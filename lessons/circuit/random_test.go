@@ -140,7 +140,11 @@ func (d draw) series(converter string, give, nominal float64) []string {
 		parts = append(parts, fmt.Sprintf("{id: diode, diode: {drop: %s, resistance: %s}}", d.text("drop", "V", .2, 1), d.text("diode ohms", "mohm", 0, 30)))
 	}
 	if converter != "none" {
-		cutOut := nominal * d.number("cut-out", .6, .95)
+		least := .6 * nominal
+		if converter == "buck" { // it only moves volts down
+			least = math.Max(least, 1.02*give)
+		}
+		cutOut := d.number("cut-out", least, .95*nominal)
 		var curve []string
 		load := 0.0
 		for range d.whole("points", 1, 4) {
@@ -272,6 +276,8 @@ func TestRandomStatesHoldTogether(t *testing.T) {
 			t.Fatal("on mains without the adapter")
 		case st.Kind != circuit.Steady && st.Source == setup.Chair:
 			t.Fatalf("%s, and yet on the chair", st.Kind)
+		case hunting && st.Source == setup.None:
+			t.Fatal("a stopped ventilator hunts")
 		case hunting && !(st.Held > 0 && st.Held < 1 && st.Period > 0), !hunting && (st.Held != 0 || st.Period != 0):
 			t.Fatalf("%s: %g of every %g s", st.Kind, st.Held, st.Period)
 		case !(st.Amps >= 0 && st.Watts >= 0 && st.Inside >= 0 && st.Inside <= 1 && st.Chair >= 0 && st.Chair <= 1):

@@ -10,6 +10,7 @@ import (
 // WiringReport is what a check of the chain as designed finds: no fault is in
 // it, and everything is at its worst at once.
 type WiringReport struct {
+	OK      bool       // the fuse in it carries the load and protects the chain: no row fails but advice
 	Fitted  setup.Amps // the fuse in the chain; 0 without one
 	Least   setup.Amps // the smallest standard rating that carries the load; 0 where none does
 	Most    setup.Amps // the largest that protects what is behind it; 0 where none does
@@ -23,6 +24,7 @@ type WiringReport struct {
 // the lowest volts, in a warm holder.
 type WorstCase struct {
 	Celsius   float64     // of the holder and of the leads' copper
+	Around    float64     // °C around the cords for which their table is, whatever the holder's warmth
 	Column    float64     // °C, the column of the fuse table that is read
 	Volts     setup.Volts // at the converter's input, or at the inlet without one
 	Watts     setup.Watts // into the ventilator, on average
@@ -40,7 +42,8 @@ type FuseRating struct {
 }
 
 // WiringRow is one value against its limit. Why is the key of a message; a row
-// without a unit is a note, and has neither value nor limit.
+// without a unit is a note, and has neither value nor limit. What fails as
+// advice spoils no verdict.
 type WiringRow struct {
 	What   string // after wiring.what. in the messages
 	Part   string
@@ -49,6 +52,7 @@ type WiringRow struct {
 	Limit  float64
 	Unit   string
 	OK     bool
+	Advice bool
 	Why    string
 }
 
@@ -93,8 +97,13 @@ const (
 	thinnestCord = 18  // AWG, the first of cords
 )
 
-// cords is what a cord of two loaded conductors carries, by gauge, thinnest
-// first (NEC table 400.5(A)(1), from memory).
+// cordCelsius is the warmth around a cord for which the table of cords is
+// (from memory). Where it is warmer they carry less; a fuse holder's own warmth
+// is not what lies around the cords, and is not read here.
+const cordCelsius = 30
+
+// cords is what a cord of two loaded conductors carries with cordCelsius around
+// it, by gauge, thinnest first (NEC table 400.5(A)(1), from memory).
 var cords = []struct {
 	gauge int
 	amps  float64
@@ -172,12 +181,14 @@ type wiring struct {
 	average, peak  draw
 	fused, fusedUp float64 // A through the fuse: on average, at the top of a breath
 	share          float64 // of its rating that a fuse carries in this warmth
-	protected      stretch // behind the fuse, up to the converter
+	protected      stretch // in line with the fuse: what carries its current
 }
 
 // Wiring checks the fuse, the wire and the volts of a set-up that was read,
-// with its fuse holder and leads at a temperature in °C. Its errors are
-// problem.Invalid: what fails the check is an answer.
+// with its fuse holder and its leads' copper at a temperature in °C. What a
+// cord carries is not read at that temperature: its table is for about 30 °C
+// around the cord. Errors are problem.Invalid: what fails the check is an
+// answer.
 func Wiring(s *setup.Setup, celsius float64) (WiringReport, error) {
 	n, err := Build(s, nil, celsius)
 	if err != nil {
@@ -191,14 +202,10 @@ func Wiring(s *setup.Setup, celsius float64) (WiringReport, error) {
 		converter: at(func(p setup.Part) bool { return p.Converter != nil }),
 	}
 	r := WiringReport{Worst: w.worst()}
-	start, end := w.tap, len(s.Chain)
 	if w.fuse >= 0 {
-		start, r.Fitted = w.fuse, n.fuse.Rating
+		r.Fitted = n.fuse.Rating
 	}
-	if w.converter > start {
-		end = w.converter
-	}
-	w.protected = weakest(s.Chain[start:end])
+	w.protected = weakest(w.line())
 	r.ratings(w)
 	if w.fuse >= 0 {
 		r.Rows = append(w.bears(r.Fitted), w.protects(r.Fitted)...)
@@ -206,7 +213,22 @@ func Wiring(s *setup.Setup, celsius float64) (WiringReport, error) {
 		r.Rows = append(r.Rows, compare("no-fuse", s.Chain[w.tap].ID, 0, float64(r.Least), "A", false))
 	}
 	r.Rows = append(r.Rows, w.around()...)
+	r.OK = !slices.ContainsFunc(r.Rows, func(row WiringRow) bool { return !row.OK && !row.Advice })
 	return r, nil
+}
+
+// line is what the fuse's current flows through, before it and behind it: from
+// the tap to the converter, or, for a fuse behind the converter, from there to
+// the inlet.
+func (w *wiring) line() []setup.Part {
+	chain := w.net.setup.Chain
+	switch {
+	case w.behind():
+		return chain[w.converter:]
+	case w.converter >= 0:
+		return chain[w.tap:w.converter]
+	}
+	return chain[w.tap:]
 }
 
 // worst finds the worst case, and keeps what the rows need of it.
@@ -216,7 +238,7 @@ func (w *wiring) worst() WorstCase {
 	if c := w.net.converter; c != nil {
 		w.lowest = c.CutOut
 	}
-	c := WorstCase{Celsius: w.celsius, Volts: w.lowest, Watts: v.Draw.High + v.Charger.Chair, PeakWatts: v.Draw.Peak + v.Charger.Chair}
+	c := WorstCase{Celsius: w.celsius, Around: cordCelsius, Volts: w.lowest, Watts: v.Draw.High + v.Charger.Chair, PeakWatts: v.Draw.Peak + v.Charger.Chair}
 	c.Column, w.share = warmColumn(w.celsius)
 	w.average, w.peak = w.draws(float64(c.Watts)), w.draws(float64(c.PeakWatts))
 	w.fused, w.fusedUp = w.average.input, w.peak.input
@@ -257,8 +279,8 @@ func (w *wiring) bears(rating setup.Amps) []WiringRow {
 	})
 }
 
-// protects tells whether everything behind a fuse, and its holder, carries
-// what the fuse lets through.
+// protects tells whether everything in line with a fuse, and its holder,
+// carries what the fuse lets through.
 func (w *wiring) protects(rating setup.Amps) []WiringRow {
 	a := float64(rating)
 	rows := w.protected.hold(a, "wire", "joint", "plug")
@@ -344,6 +366,9 @@ func (w *wiring) around() []WiringRow {
 		compare(low, in.ID, w.peak.inlet, float64(in.Low), "V", w.peak.inlet >= float64(in.Low)),
 		compare("inlet-high", in.ID, highest, float64(in.High), "V", highest <= float64(in.High)))
 	rows = append(rows, w.drops()...)
+	if c := n.converter; c != nil && !c.Isolated {
+		rows = append(rows, WiringRow{What: "isolation", Part: n.converterID, OK: true, Why: "wiring.note.not-isolated"})
+	}
 	if at := chain[w.tap].Tap.At; at != setup.AtPosts {
 		rows = append(rows, WiringRow{What: "tap", Part: chain[w.tap].ID, OK: true, Why: "wiring.note." + string(at)})
 	}
@@ -367,6 +392,9 @@ func (w *wiring) drops() []WiringRow {
 	if after, lead := w.loses(chain[to:], w.peak.out, n.converterV); lead != "" {
 		all := math.Min(100, before+after)
 		rows = append(rows, compare("drop-all", lead, all, dropInAll, "%", all <= dropInAll))
+	}
+	for i := range rows {
+		rows[i].Advice = true
 	}
 	return rows
 }

@@ -129,7 +129,7 @@ func TestWiringOfTheDemoSetUps(t *testing.T) {
 			if r.Least != want.least || r.Most != want.most || r.Fitted != 10 {
 				t.Errorf("window %g to %g A, fitted %g A", r.Least, r.Most, r.Fitted)
 			}
-			if ok, by := rating(t, r, 10); !ok || len(failing(r.Rows)) > 0 {
+			if ok, by := rating(t, r, 10); !ok || len(failing(r.Rows)) > 0 || !r.OK {
 				t.Errorf("10 A fails by %v, the chain by %+v", by, failing(r.Rows))
 			}
 			if ok, by := rating(t, r, 2); ok || !slices.Contains(by, "share") || slices.Contains(by, "wire") {
@@ -311,6 +311,20 @@ func TestWiringFinds(t *testing.T) {
 		"a fuse far from the tap":    {chair12, func(s *setup.Setup) { move(s, "fuse", "lead-battery") }, []string{"place"}, "fuse", .4},
 		"a fuse near enough":         {chair12, func(s *setup.Setup) { s.Part("lead-battery").Lead.Length = .18; move(s, "fuse", "lead-battery") }, nil, "", 0},
 		"a fuse behind the way down": {chair12, func(s *setup.Setup) { move(s, "fuse", "converter") }, []string{"plug", "behind"}, "plug", 10},
+		"a thin lead before the fuse": {chair12, func(s *setup.Setup) {
+			s.Part("lead-battery").Lead.Length, s.Part("lead-battery").Lead.Conductor = .18, .5
+			move(s, "fuse", "lead-battery")
+		}, []string{"thin"}, "lead-battery", .5},
+		// 16 AWG carries 13 A.
+		"a thinner lead before the fuse": {chair12, func(s *setup.Setup) {
+			s.Part("lead-battery").Lead.Length, s.Part("lead-battery").Lead.Conductor = .18, setup.AWG(16)
+			s.Part("fuse").Fuse.Rating = 15
+			move(s, "fuse", "lead-battery")
+		}, []string{"wire"}, "lead-battery", 15},
+		"a small joint before the fuse": {chair12, func(s *setup.Setup) {
+			s.Part("lead-battery").Lead.Length, s.Part("joint-battery").Joint.Rating = .18, 7.5
+			move(s, "fuse", "joint-battery")
+		}, []string{"joint"}, "joint-battery", 10},
 		// 2 × (12.7 + 1.6 V) and 6 A through 2 × 4 mΩ: 28.648 V.
 		"a fuse for low volts":              {chair12, func(s *setup.Setup) { s.Part("fuse").Fuse.Volts = 28 }, []string{"fuse-volts"}, "fuse", 28.648},
 		"a fuse of 30 A":                    {chair12, func(s *setup.Setup) { s.Part("fuse").Fuse.Rating = 30 }, []string{"wire", "joint", "holder"}, "lead-battery", 30},
@@ -343,7 +357,14 @@ func TestWiringFinds(t *testing.T) {
 			if len(found) > 0 && (found[0].Part != c.part || math.Abs(found[0].Value-c.value) > .001) {
 				t.Errorf("got %+v, want %s at %g", found[0], c.part, c.value)
 			}
+			advice := func(what string) bool { return what == "drop" || what == "drop-all" }
+			if want := !slices.ContainsFunc(c.fails, func(what string) bool { return !advice(what) }); r.OK != want {
+				t.Errorf("the verdict is %t", r.OK)
+			}
 			for _, row := range r.Rows {
+				if row.Advice != advice(row.What) {
+					t.Errorf("advice %t: %+v", row.Advice, row)
+				}
 				if math.IsNaN(row.Value) || math.IsInf(row.Value, 0) || row.Why == "" {
 					t.Errorf("%+v", row)
 				}
@@ -363,6 +384,31 @@ func TestTapsThatSwitchOffAreNoted(t *testing.T) {
 	s.Tap().At = setup.AtPosts
 	if slices.Contains(whats(wiring(t, s, 65).Rows), "tap") {
 		t.Error("a tap at the posts is noted")
+	}
+}
+
+func TestAConverterThatDoesNotIsolateIsNoted(t *testing.T) {
+	for name, isolated := range map[string]bool{"chair-12": true, "chair-7": false} {
+		s := demo(t, name)
+		r := wiring(t, s, 65)
+		if slices.Contains(whats(r.Rows), "isolation") == isolated {
+			t.Errorf("%s: %v", name, whats(r.Rows))
+		}
+		s.Part("converter").Converter.Isolated = false
+		if got := row(t, wiring(t, s, 65), "isolation"); !got.OK || got.Unit != "" || got.Part != "converter" || got.Why != "wiring.note.not-isolated" {
+			t.Errorf("%s: %+v", name, got)
+		}
+	}
+}
+
+// The table of cords is for about 30 °C around them (M): the holder's warmth
+// changes what the fuse carries, not what they do.
+func TestCordsAreNotReadAtTheHoldersWarmth(t *testing.T) {
+	for _, celsius := range []float64{-10, 20, 65, 85} {
+		r := wiring(t, demo(t, "chair-12"), celsius)
+		if got := row(t, r, "wire"); got.Limit != 18 || r.Worst.Around != 30 || r.Worst.Celsius != celsius {
+			t.Errorf("%g °C: %g A, %+v", celsius, got.Limit, r.Worst)
+		}
 	}
 }
 

@@ -100,7 +100,7 @@ func textWidth(s string, size float64) float64 {
 	w := 0.0
 	for _, r := range s {
 		switch {
-		case unicode.Is(unicode.Mn, r):
+		case unicode.In(r, unicode.Mn, unicode.Cf): // marks on letters, and those that only turn words
 		case r >= 0x2e80: // CJK
 			w++
 		case unicode.Is(unicode.Arabic, r):

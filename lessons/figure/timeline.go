@@ -28,7 +28,7 @@ const (
 // to typical, the legs, the source in the worst case, and by when to leave for
 // mains and to be on it. The state of the view is not looked at.
 func Timeline(v View, p outing.Plan, f outing.Forecast) string {
-	t := &timeline{pen: &pen{rtl: v.RTL}, over: &pen{rtl: v.RTL}, view: &v, forecast: &f, said: map[string]bool{}}
+	t := &timeline{pen: &pen{rtl: v.RTL}, over: &pen{rtl: v.RTL}, view: &v, forecast: &f, times: Clock{v.Words, p.Leaves}, said: map[string]bool{}}
 	t.begin(0, 0, 1)
 	t.frame(p.Leaves)
 	y := t.stretches(t.place(t.heading()))
@@ -55,8 +55,10 @@ type timeline struct {
 	over     *pen // what stands over the poles
 	view     *View
 	forecast *outing.Forecast
+	times    Clock
 	leaves   time.Time
-	arrives  time.Time
+	ends     time.Time // of the plan
+	there    bool      // it ends on arriving at mains
 	until    time.Time // the end of the picture
 	marks    []mark
 	said     map[string]bool // signs that stand beside their word
@@ -79,18 +81,20 @@ type mark struct {
 // frame finds where the picture begins and ends, and what gets a flag in it.
 func (t *timeline) frame(leaves time.Time) {
 	last := 60.0
+	t.there = true
 	if n := len(t.forecast.Worst.Events); n > 0 {
 		last = math.Max(last, t.forecast.Worst.Events[n-1].Seconds)
+		t.there = t.forecast.Worst.Events[n-1].What == outing.Arrives
 	}
 	t.leaves = leaves
-	t.arrives = t.after(last)
-	t.until = t.arrives
+	t.ends = t.after(last)
+	t.until = t.ends
 	t.moments()
-	// A moment soon after arriving is shown; a later one is pointed at.
-	span := t.arrives.Sub(leaves)
+	// A moment soon after the plan is shown; a later one is pointed at.
+	span := t.ends.Sub(leaves)
 	for i := range t.marks {
 		m := &t.marks[i]
-		m.beyond = m.beyond || m.at.After(t.arrives.Add(span/3))
+		m.beyond = m.beyond || m.at.After(t.ends.Add(span/3))
 		if !m.beyond && m.at.After(t.until) {
 			t.until = m.at.Add(span / 24)
 		}
@@ -139,15 +143,15 @@ func (t *timeline) upright(class string, x, from, to float64) {
 
 // word is centred on x, and narrowed where it would leave its width.
 func (t *timeline) word(class string, x, y, size, width float64, s string) {
-	if textWidth(plain(s), size) <= width {
+	if textWidth(s, size) <= width {
 		t.text(class, "middle", t.turned(x), y, size, s)
 		return
 	}
 	t.squeezed(class, t.turned(x), y, size, width, s)
 }
 
-// plain is words without the marks that keep a value's direction: they take no
-// room, and one value within another would hide which way the whole one reads.
+// plain is words without the marks that keep a value's direction: one value
+// within another would hide which way the whole one reads.
 func plain(s string) string { return strings.NewReplacer("\u2068", "", "\u2069", "").Replace(s) }
 
 // start is a line of words that begins at x.
@@ -161,7 +165,7 @@ func (t *timeline) moments() {
 	add := func(m mark, key string) {
 		m.what = w("figure.timeline." + key)
 		if m.when == "" {
-			m.when = t.clock(m.at, false)
+			m.when = t.times.says(m.at, shortDays)
 		}
 		t.marks = append(t.marks, m)
 	}
@@ -171,25 +175,26 @@ func (t *timeline) moments() {
 			number = i + 1
 		}
 		later := func(at time.Time) bool { return i < len(t.forecast.Stretches)-1 && at.After(st.Ends) }
-		if st.LeaveBy.After(st.Begins) {
-			add(mark{at: st.LeaveBy, style: "leave", number: number, warns: !st.OK, beyond: later(st.LeaveBy)}, "leave-by")
-		} else {
+		if st.Never() {
 			add(mark{at: st.Begins, style: "leave", when: w("figure.timeline.never-why"), number: number, warns: true}, "never")
+		} else {
+			add(mark{at: st.LeaveBy, style: "leave", number: number, warns: !st.OK, beyond: later(st.LeaveBy)}, "leave-by")
 		}
 		add(mark{at: st.MainsBy, style: "mains", number: number, warns: !st.OK, beyond: later(st.MainsBy)}, "mains-by")
 	}
-	for i, ev := range t.forecast.Worst.Events {
+	for _, ev := range t.forecast.Worst.Events {
 		m := mark{at: t.after(ev.Seconds), style: "event", warns: true}
-		switch {
-		case ev.What == outing.Stranded:
+		switch ev.What {
+		case outing.Stranded:
 			add(m, "stranded")
-		case ev.What == outing.FuseOpens:
+		case outing.FuseOpens:
 			add(m, "fuse")
-		case ev.Source == setup.None && (i == 0 || t.forecast.Worst.Events[i-1].Source != setup.None):
-			add(m, "stopped")
 		}
 	}
-	for at := range t.quarters(t.arrives) {
+	if at := t.forecast.StopsAt; !at.IsZero() {
+		add(mark{at: at, style: "event", warns: true}, "stopped")
+	}
+	for at := range t.quarters(t.ends) {
 		_, offset := at.Zone()
 		_, before := at.Add(-time.Second).Zone()
 		switch {
@@ -220,48 +225,75 @@ func (t *timeline) quarters(until time.Time) func(yield func(time.Time) bool) {
 
 func sameDay(a, b time.Time) bool { return a.Format(time.DateOnly) == b.Format(time.DateOnly) }
 
-// hour is a time on the site's clock, and which of the two is meant when the
-// clocks go back.
-func (t *timeline) hour(at time.Time) string {
+// Clock says the times of an outing, on the site's clock.
+type Clock struct {
+	Words  Words
+	Leaves time.Time
+}
+
+// Says is a time, with its day where that is not the day of leaving.
+func (c Clock) Says(at time.Time) string { return c.says(at, wholeDays) }
+
+func (c Clock) says(at time.Time, weekdays string) string {
+	if sameDay(at, c.Leaves) {
+		return plain(c.hour(at))
+	}
+	return c.dated(at, weekdays)
+}
+
+// hour is a time, and which of the two is meant when the clocks go back.
+func (c Clock) hour(at time.Time) string {
 	const stamp = "2006-01-02 15:04"
-	w, said, now := t.view.Words, at.Format("15:04"), at.Format(stamp)
+	said, now := at.Format("15:04"), at.Format(stamp)
 	for _, gap := range []time.Duration{30 * time.Minute, time.Hour} {
 		switch now {
 		case at.Add(gap).Format(stamp):
-			return plain(w("figure.timeline.time-first", "Time", said))
+			return c.Words("figure.timeline.time-first", "Time", said)
 		case at.Add(-gap).Format(stamp):
-			return plain(w("figure.timeline.time-second", "Time", said))
+			return c.Words("figure.timeline.time-second", "Time", said)
 		}
 	}
 	return said
 }
 
-// dated is a time with its day.
-func (t *timeline) dated(at time.Time, whole bool) string {
-	return plain(t.view.Words("figure.timeline.day-time", "Day", t.day(at, whole), "Time", t.hour(at)))
+// dated is a time with its day; with its month too where that weekday has come
+// before on the way.
+func (c Clock) dated(at time.Time, weekdays string) string {
+	day := c.day(at, weekdays)
+	if at.Format(time.DateOnly) > c.Leaves.AddDate(0, 0, 6).Format(time.DateOnly) {
+		month := c.Words("figure.month." + strings.ToLower(at.Month().String()))
+		day = c.Words("figure.timeline.day-month", "Weekday", c.weekday(at, weekdays), "Day", at.Day(), "Month", month)
+	}
+	return plain(c.Words("figure.timeline.day-time", "Day", day, "Time", c.hour(at)))
 }
 
-// clock is a time, with its day where that is not the day of leaving.
-func (t *timeline) clock(at time.Time, whole bool) string {
-	if sameDay(at, t.leaves) {
-		return t.hour(at)
-	}
-	return t.dated(at, whole)
+// day is a weekday and its number in the month.
+func (c Clock) day(at time.Time, weekdays string) string {
+	return c.Words("figure.timeline.day", "Weekday", c.weekday(at, weekdays), "Day", at.Day())
 }
 
-// day is a weekday and its date, whole for who is read to.
-func (t *timeline) day(at time.Time, whole bool) string {
-	name := strings.ToLower(at.Weekday().String())
-	if whole {
-		return plain(t.view.Words("figure.timeline.day", "Weekday", t.view.Words("figure.weekday."+name), "Day", at.Day()))
+func (c Clock) weekday(at time.Time, weekdays string) string {
+	return c.Words(weekdays + strings.ToLower(at.Weekday().String()))
+}
+
+// The names of weekdays: whole for who is read to, short in the picture.
+const (
+	wholeDays = "figure.weekday."
+	shortDays = "figure.weekday-short."
+)
+
+// arrival says when mains is reached, or that it is not.
+func (t *timeline) arrival(weekdays string) string {
+	if !t.there {
+		return t.view.Words("figure.timeline.not-there")
 	}
-	return plain(t.view.Words("figure.timeline.day", "Weekday", t.view.Words("figure.weekday-short."+name), "Day", at.Day()))
+	return t.view.Words("figure.timeline.arrives", "At", t.times.says(t.ends, weekdays))
 }
 
 // heading says when it leaves and arrives, and whether the margin is kept.
 func (t *timeline) heading() float64 {
 	w, y := t.view.Words, 26.0
-	for _, s := range []string{w("figure.timeline.leaves", "At", t.dated(t.leaves, false)), w("figure.timeline.arrives", "At", t.clock(t.arrives, false))} {
+	for _, s := range []string{w("figure.timeline.leaves", "At", t.times.dated(t.leaves, shortDays)), t.arrival(shortDays)} {
 		t.start("fig-heading", 12, y, 20, s)
 		y += 26
 	}
@@ -271,6 +303,12 @@ func (t *timeline) heading() float64 {
 		t.exclaim(23, y-7)
 	}
 	t.start("fig-heading", 42, y, 20, w(t.verdict()))
+	if t.forecast.NoMains {
+		for _, s := range wrap(w("figure.timeline.no-mains"), wordSize, timelineEnd-42) {
+			y += 24
+			t.start("fig-word", 42, y, wordSize, s)
+		}
+	}
 	return y + 16
 }
 
@@ -296,7 +334,7 @@ func (t *timeline) place(y float64) float64 {
 	near := 0
 	for i := range t.marks {
 		m := &t.marks[i]
-		m.w = max(textWidth(plain(m.what), wordSize), textWidth(plain(m.when), timeSize)) + 16
+		m.w = max(textWidth(m.what, wordSize), textWidth(m.when, timeSize)) + 16
 		if m.number > 0 {
 			m.w += 26
 		}
@@ -420,7 +458,7 @@ func (t *timeline) stretches(y float64) float64 {
 func (t *timeline) lane(y, height float64, class, name string, of func(outing.Sample) float64) float64 {
 	t.over.text("fig-heading fig-halo", "start", t.turned(12), y+20, 18, name)
 	y += 30
-	end := t.x(t.arrives)
+	end := t.x(t.ends)
 	t.box(class, timelineStart, y, end-timelineStart, height, 0)
 	t.ticks(func(x float64, _ time.Time) {
 		if x < end {
@@ -581,6 +619,8 @@ func (t *timeline) sign(sign string, x, y float64) {
 		t.circle("fig-ink", x, y-1, 3)
 		t.path("fig-line", fmt.Sprintf("M%s %sh34", num(x-17), num(y+11)))
 		t.path("fig-ink", fmt.Sprintf("M%s %sl-8 -9v9zm20 0l8 -9v9z", num(x-10), num(y+11)))
+	case "leg.not-there":
+		t.path("fig-line", fmt.Sprintf("M%s %sl18 18m0 -18l-18 18", num(x-9), num(y-9)))
 	case "leg.mains":
 		t.rect("fig-body", x-13, y-13, 26, 26, 5)
 		t.circle("fig-ink", x-5, y, 3)
@@ -611,14 +651,18 @@ func (t *timeline) sign(sign string, x, y float64) {
 func (t *timeline) legs(y float64, p *outing.Plan) float64 {
 	var stays []stay
 	for _, ev := range t.forecast.Worst.Events {
-		if ev.What != outing.Leaves && ev.What != outing.LegBegins && ev.What != outing.Arrives {
+		if !slices.Contains([]outing.What{outing.Leaves, outing.LegBegins, outing.NotThere, outing.Arrives}, ev.What) {
 			continue
 		}
 		if n := len(stays); n > 0 {
 			stays[n-1].to = ev.Seconds
 		}
-		if ev.What == outing.Arrives {
+		if ev.Leg == len(p.Legs) {
 			break
+		}
+		if ev.What == outing.NotThere {
+			stays = append(stays, stay{from: ev.Seconds, what: "not-there", words: t.view.Words("figure.timeline.leg.not-there")})
+			continue
 		}
 		l := p.Legs[ev.Leg]
 		s := stay{from: ev.Seconds, what: string(l.Kind), words: t.view.Words("figure.timeline.leg." + string(l.Kind))}
@@ -636,7 +680,7 @@ func (t *timeline) legs(y float64, p *outing.Plan) float64 {
 // sources are what carries the ventilator in the worst case.
 func (t *timeline) sources(y float64) float64 {
 	var stays []stay
-	for _, ev := range t.forecast.Worst.Events {
+	for i, ev := range t.forecast.Worst.Events {
 		what, n := string(ev.Source), len(stays)
 		if ev.Source != setup.None && (ev.What == outing.Hunts || ev.Period > 0) {
 			what = "hunting"
@@ -644,7 +688,7 @@ func (t *timeline) sources(y float64) float64 {
 		if n > 0 {
 			stays[n-1].to = ev.Seconds
 		}
-		if ev.What != outing.Arrives && (n == 0 || stays[n-1].what != what) {
+		if i < len(t.forecast.Worst.Events)-1 && (n == 0 || stays[n-1].what != what) {
 			stays = append(stays, stay{from: ev.Seconds, what: what, words: t.view.Words("figure.timeline.source." + what)})
 		}
 	}
@@ -698,8 +742,8 @@ func (t *timeline) axis(y float64) float64 {
 	y += 34
 	from, day := timelineStart, t.leaves
 	label := func(to float64) {
-		for _, s := range []string{t.day(day, false), strconv.Itoa(day.Day())} {
-			if textWidth(plain(s), wordSize) <= to-from-6 {
+		for _, s := range []string{plain(t.times.day(day, shortDays)), strconv.Itoa(day.Day())} {
+			if textWidth(s, wordSize) <= to-from-6 {
 				t.word("fig-word fig-strong", (from+to)/2, y+19, wordSize, to-from, s)
 				return
 			}
@@ -764,37 +808,47 @@ func (t *timeline) key(y float64) float64 {
 func (t *timeline) tell() []string {
 	w, f := t.view.Words, t.forecast
 	said := []string{
-		w("figure.timeline.leaves", "At", t.dated(t.leaves, true)) + ".",
-		w("figure.timeline.arrives", "At", t.clock(t.arrives, true)) + ".",
+		w("figure.timeline.leaves", "At", t.times.dated(t.leaves, wholeDays)) + ".",
+		t.arrival(wholeDays) + ".",
 		w(t.verdict()) + ".",
+	}
+	if f.NoMains {
+		said = append(said, w("figure.timeline.no-mains"))
 	}
 	if n := len(f.Worst.Samples); n > 0 {
 		last := f.Worst.Samples[n-1]
-		said = append(said, w("figure.timeline.left", "Chair", percent(last.Chair), "Internal", percent(last.Inside)))
+		left := "figure.timeline.left"
+		if !t.there {
+			left = "figure.timeline.left-not-there"
+		}
+		said = append(said, w(left, "Chair", percent(last.Chair), "Internal", percent(last.Inside)))
 	}
 	for _, st := range f.Stretches {
 		if len(f.Stretches) > 1 {
-			said = append(said, w("figure.timeline.away", "From", t.clock(st.Begins, true), "To", t.clock(st.Ends, true)))
+			said = append(said, w("figure.timeline.away", "From", t.times.says(st.Begins, wholeDays), "To", t.times.says(st.Ends, wholeDays)))
 		}
-		if st.LeaveBy.After(st.Begins) {
-			said = append(said, t.view.says(w("figure.timeline.leave-by"), t.clock(st.LeaveBy, true)))
-		} else {
+		if st.Lacks != outing.NoLack {
+			said = append(said, w("figure.timeline.lack."+string(st.Lacks)))
+		}
+		if st.Never() {
 			said = append(said, t.view.says(w("figure.timeline.never"), w("figure.timeline.never-why")))
+		} else {
+			said = append(said, t.view.says(w("figure.timeline.leave-by"), t.times.says(st.LeaveBy, wholeDays)))
 		}
-		said = append(said, t.view.says(w("figure.timeline.mains-by"), t.clock(st.MainsBy, true)))
+		said = append(said, t.view.says(w("figure.timeline.mains-by"), t.times.says(st.MainsBy, wholeDays)))
 	}
 	what := w("figure.timeline.out." + cmp.Or(string(f.First), string(outing.NothingOut)))
 	switch {
 	case f.First == outing.NothingOut || f.First == "":
 		said = append(said, w("figure.timeline.first-none", "What", what))
-	case f.FirstAt.After(t.arrives):
-		said = append(said, w("figure.timeline.first-later", "What", what, "At", t.clock(f.FirstAt, true)))
+	case f.FirstAt.After(t.ends):
+		said = append(said, w("figure.timeline.first-later", "What", what, "At", t.times.says(f.FirstAt, wholeDays)))
 	default:
-		said = append(said, w("figure.timeline.first-on-the-way", "What", what, "At", t.clock(f.FirstAt, true)))
+		said = append(said, w("figure.timeline.first-on-the-way", "What", what, "At", t.times.says(f.FirstAt, wholeDays)))
 	}
 	for _, m := range t.marks {
 		if m.style == "event" || m.style == "clocks" {
-			said = append(said, t.view.says(m.what, t.clock(m.at, true)))
+			said = append(said, t.view.says(m.what, t.times.says(m.at, wholeDays)))
 		}
 	}
 	return said

@@ -12,6 +12,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"lampwright/lessons/circuit"
 	"lampwright/lessons/figure"
 	"lampwright/lessons/outing"
 	"lampwright/lessons/setup"
@@ -99,8 +100,8 @@ func TestTimelineInWords(t *testing.T) {
 			"if the outing went on: the chair supply, " + all["plain"].ahead.FirstAt.Format("Monday 2, 15:04."),
 		},
 		"long": {
-			"Leaves: Wednesday 25, 17:30. Arrives at mains: Thursday 26, 03:36.", "The plan does not keep the margin.",
-			"Do not set out: the margin cannot be kept.", "Worst case: no source left: Thursday 26, ",
+			"Leaves: Wednesday 25, 17:30. Worst case: mains is not reached. The plan does not keep the margin. At the end of the plan,",
+			"The chair stops carrying the ventilator, or stops driving, before mains is reached. Do not set out: the margin cannot be kept.", "Worst case: no source left: Thursday 26, ",
 			"What runs out first on the way, in the worst case: the chair supply, " + all["long"].ahead.FirstAt.Format("Monday 2, 15:04."),
 		},
 		"clocks": {"Away from mains from 19:00 to 22:00:", "Away from mains from Sunday 2, 00:30 to Sunday 2, 04:30:", "The clocks go back: Sunday 2, 01:00 (second)."},
@@ -227,12 +228,84 @@ func TestTimelineOfAnyPlan(t *testing.T) {
 			}
 			boxes = append(boxes, b)
 		}
+		says := func(key string) int { return strings.Count(svg, ">"+words[rtl]("figure.timeline."+key)+"<") }
+		never, stops := 0, 0
+		for _, st := range f.Stretches {
+			if st.Never() {
+				never++
+			}
+		}
+		if !f.StopsAt.IsZero() {
+			stops = 1
+		}
+		if says("never") != never || says("leave-by") != len(f.Stretches)-never || says("stopped") != stops {
+			r.Errorf("%d times not to set out, %d to leave by, %d to stop: %+v", says("never"), says("leave-by"), says("stopped"), f.Stretches)
+		}
+		if ok := says("ok") == 1; ok != f.OK || ok == (says("not-ok") == 1) || ok != strings.Contains(svg, "l7 8l13 -17") {
+			r.Errorf("kept is %v and shown as %v", f.OK, ok)
+		}
+		if end := f.Worst.Events[len(f.Worst.Events)-1]; (says("not-there") == 1) != (end.What == outing.NotThere) {
+			r.Errorf("it ends with %s, not so the picture", end.What)
+		}
 		for style, class := range map[string]string{"to leave": "fig-flag-leave", "to be on mains": "fig-flag-mains"} {
 			if n := strings.Count(svg, class); n != len(f.Stretches) {
 				r.Errorf("%d flags %s for %d stretches", n, style, len(f.Stretches))
 			}
 		}
 	})
+}
+
+// Mains that cannot carry the ventilator is said first; then there is no margin.
+func TestTimelineWithoutMains(t *testing.T) {
+	leaves := at(t, "America/Vancouver", "2026-11-25 09:20")
+	legs := []outing.Leg{{Kind: outing.Drive, Km: 1}, {Kind: outing.Stand, Minutes: 60}, {Kind: outing.Drive, Km: 1}}
+	off := func(p *outing.Plan) { p.Faults = []setup.Fault{{Part: "outlet", Mode: setup.Off}} }
+	for name, change := range map[string]func(*outing.Plan){"without": off, "with": nil} {
+		o := ahead(t, "chair-12", leaves, change, legs...)
+		if o.ahead.NoMains != (change != nil) {
+			t.Fatalf("%s mains, the model says %v", name, o.ahead.NoMains)
+		}
+		svg := draw(t, o, "en")
+		for _, s := range []string{">Mains cannot carry", "The plan does not keep the margin. Mains cannot carry the ventilator: look at adapter, outlet and inlet first. "} {
+			if strings.Contains(svg, s) != o.ahead.NoMains {
+				t.Errorf("%s mains: %q", name, s)
+			}
+		}
+		if strings.Contains(svg, "The plan keeps the margin") == o.ahead.NoMains {
+			t.Errorf("%s mains: a wrong verdict", name)
+		}
+	}
+}
+
+// A leg that a stranded chair does not reach is none that is driven or stood in.
+func TestTimelineOfAStrandedChair(t *testing.T) {
+	o := ahead(t, "chair-12", at(t, "Europe/Paris", "2025-11-25 08:00"), func(p *outing.Plan) { p.Chair.Charges = []float64{.2, .2} },
+		outing.Leg{Kind: outing.Drive, Km: 8}, outing.Leg{Kind: outing.Stand, Minutes: 200}, outing.Leg{Kind: outing.Drive, Km: 8})
+	svg := draw(t, o, "en")
+	for s, want := range map[string]bool{
+		">Worst case: mains is not reached<": true, ">Worst case: the chair stops<": true, ">driving<": true, ">not reached<": true,
+		">standing<": false, "Arrives at mains": false, "On arriving": false,
+	} {
+		if strings.Contains(svg, s) != want {
+			t.Errorf("%q: want %v", s, want)
+		}
+	}
+}
+
+// Where a weekday comes again on the way, the month is named too.
+func TestClock(t *testing.T) {
+	leaves := at(t, "America/Vancouver", "2026-11-25 13:00")
+	for language, want := range map[string][]string{
+		"en": {"13:00", "Thursday 26, 00:30", "Tuesday 1, 23:30", "Wednesday 2 December, 00:30", "Friday 25 December, 13:00"},
+		"ar": {"13:00", "الخميس 26، 00:30", "الثلاثاء 1، 23:30", "الأربعاء 2 ديسمبر، 00:30", "الجمعة 25 ديسمبر، 13:00"},
+	} {
+		clock := figure.Clock{Words: speaker(t, language), Leaves: leaves}
+		for i, local := range []string{"2026-11-25 13:00", "2026-11-26 00:30", "2026-12-01 23:30", "2026-12-02 00:30", "2026-12-25 13:00"} {
+			if got := clock.Says(at(t, "America/Vancouver", local)); got != want[i] {
+				t.Errorf("%s: got %q, want %q", local, got, want[i])
+			}
+		}
+	}
 }
 
 // A source that comes and goes is hatched and named; so is that none is left.
@@ -271,6 +344,9 @@ func TestTimelineWithLongWords(t *testing.T) {
 	}
 }
 
+// The marks that keep the direction of what stands between them.
+var marks = strings.NewReplacer("\u2068", "", "\u2069", "")
+
 // Where the page's words mark a value's direction, no value is marked within
 // another: a day and its hour would change places.
 func TestTimelineMarksNoValueTwice(t *testing.T) {
@@ -286,6 +362,26 @@ func TestTimelineMarksNoValueTwice(t *testing.T) {
 		svg := figure.Timeline(figure.View{Setup: o.setup, Words: marking, RTL: true, ID: "f"}, o.plan, o.ahead)
 		if nested := regexp.MustCompile("\u2068[^\u2069]*\u2068").FindString(svg); nested != "" {
 			t.Errorf("%s: %s", name, nested)
+		}
+	}
+}
+
+// Marks take no room: a picture whose words are full of them is the same.
+func TestMarksTakeNoRoom(t *testing.T) {
+	words := speaker(t, "ar")
+	full := func(key string, pairs ...any) string {
+		return strings.Repeat("\u2068", 20) + words(key, pairs...) + strings.Repeat("\u2069", 20)
+	}
+	o := outings(t)["clocks"]
+	v := figure.View{Setup: o.setup, State: solve(t, o.setup, circuit.Usual()), RTL: true, ID: "f"}
+	for name, drawn := range map[string]func(figure.View) string{
+		"chain": figure.Chain, "panel": figure.Panel, "timeline": func(v figure.View) string { return figure.Timeline(v, o.plan, o.ahead) },
+	} {
+		v.Words = words
+		bare := drawn(v)
+		v.Words = full
+		if svg := drawn(v); svg == bare || marks.Replace(svg) != bare {
+			t.Errorf("%s: the marks move the picture, or there are none", name)
 		}
 	}
 }

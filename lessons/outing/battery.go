@@ -7,20 +7,11 @@ import (
 	"lampwright/lessons/setup"
 )
 
-// PeukertHours is how long a battery gives a current by Peukert's law,
-// t = Cp/I^k, with Cp its capacity in ampere-hours at one ampere.
-func PeukertHours(atOneAmp, k, amps float64) float64 { return atOneAmp / math.Pow(amps, k) }
-
-// PeukertExponent is k from two discharges to the same end: hours at amps.
-func PeukertExponent(hours1, amps1, hours2, amps2 float64) float64 {
-	return math.Log(hours2/hours1) / math.Log(amps1/amps2)
-}
-
-// RangeKm is the range of a chair by the method of ISO 7176-4 (from memory):
-// km = C·D/(1000·E), with C the pack's Ah, D the metres of the test drive and
-// E the Ah it took.
-func RangeKm(capacity setup.AmpHours, metres setup.Metres, used setup.AmpHours) setup.Kilometres {
-	return setup.Kilometres(float64(capacity) * float64(metres) / (1000 * float64(used)))
+// drains is how fast a current empties a battery, in A of its 20-hour
+// capacity, by Peukert's law (t = Cp/I^k, with Cp the capacity at one ampere).
+// Below the 20-hour rate it holds what its label says, and no more.
+func drains(amps, rate20, k float64) float64 {
+	return amps * math.Pow(math.Max(1, amps/rate20), k-1)
 }
 
 // sizing is the cell-size factor of lead-acid by °F, base 77 °F: how much more
@@ -54,7 +45,7 @@ var sizing = [...]struct{ fahrenheit, factor float64 }{
 // as it did. Lithium's is a straight line (common practice, no source).
 func TemperatureFactor(c setup.Chemistry, celsius float64) float64 {
 	if c == setup.Lithium {
-		return 1 / max(.3, 1-.008*(25-celsius))
+		return 1 / min(1, max(.3, 1-.008*(25-celsius)))
 	}
 	f := celsius*9/5 + 32
 	i := 1

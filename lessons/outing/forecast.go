@@ -33,12 +33,33 @@ type Row struct {
 type Stretch struct {
 	First, Last  int // legs, inclusive
 	Begins, Ends time.Time
-	Travel       time.Duration // of the drive to mains at its end
+	Travel       time.Duration // of the last drive to mains
 	Sets         time.Time     // when the plan leaves for mains
-	LeaveBy      time.Time     // leave for mains by then; Begins where the margin cannot be kept at all
+	LeaveBy      time.Time     // leave for mains by then; Begins where Never
 	MainsBy      time.Time     // be on mains by then: the chair supply ends, in the worst case
 	OK           bool
+	Lacks        Lack    // why not
+	spares       float64 // minutes that the internal battery holds as it begins
 }
+
+// Never tells that the margin cannot be kept at all: do not set out.
+func (st *Stretch) Never() bool { return !st.OK && st.LeaveBy.Equal(st.Begins) }
+
+// Lack is what a stretch wants.
+type Lack string
+
+// The lacks, the worst first.
+const (
+	NoLack      Lack = ""
+	LackSupply  Lack = "supply"  // the chair stops carrying or driving before mains
+	LackReserve Lack = "reserve" // the internal battery holds too little to be a reserve
+	LackMargin  Lack = "margin"  // too few minutes are left on setting out
+)
+
+// LeastReserve is how many minutes the internal battery must hold to be a
+// reserve, and never fewer than the way to mains takes (our own margin, common
+// practice, no source).
+const LeastReserve = 30
 
 // Out is what runs out first, away from mains, in the worst case.
 type Out string
@@ -76,7 +97,9 @@ type Forecast struct {
 	Typical, Worst Track
 	Rows           []Row
 	Stretches      []Stretch
-	OK             bool // every stretch keeps the margin, and nothing runs out
+	OK             bool      // every stretch keeps the margin, nothing runs out, and mains carries at the end
+	NoMains        bool      // mains cannot carry the ventilator: adapter, outlet or inlet
+	StopsAt        time.Time // the ventilator stops then, in the worst case; zero if never
 	First          Out
 	FirstAt        time.Time
 	Helps          []Help // most first; those that add a minute or more
@@ -93,19 +116,19 @@ func (p *Plan) Forecast(s *setup.Setup) (Forecast, error) {
 		}
 		ends[i] = e
 	}
+	f.NoMains = !ends[0].holds(false)
+	stretches := ends[0].stretches()
 	f.rows(p, ends[0], ends[1])
 	f.Worst, f.Typical = ends[0].track, ends[1].track
 	f.happenings(p)
-	f.OK = true
-	for _, st := range p.stretches(s) {
+	f.first(p, ends[0])
+	f.OK = !f.NoMains && (f.First == NothingOut || f.FirstAt.After(p.When(ends[0].total())))
+	for _, st := range stretches {
 		if err := st.margin(s, p); err != nil {
 			return f, err
 		}
 		f.OK = f.OK && st.OK
 		f.Stretches = append(f.Stretches, st)
-	}
-	if err := f.first(s, p); err != nil {
-		return f, err
 	}
 	return f, f.helps(s, p)
 }
@@ -117,32 +140,37 @@ func (p *Plan) When(seconds float64) time.Time {
 
 // rows runs both ends leg by leg and looks ahead at each border.
 func (f *Forecast) rows(p *Plan, low, high *engine) {
-	border := func(w What, leg int) {
-		r := Row{At: p.When(low.seconds), What: w, Leg: leg, Source: low.source, Worst: false}
+	border := func(leg int) {
+		last := low.track.Events[len(low.track.Events)-1]
+		for _, ev := range low.track.Events {
+			if ev.Leg == leg && (ev.What == Leaves || ev.What == LegBegins || ev.What == NotThere || ev.What == Arrives) {
+				last = ev
+			}
+		}
+		r := Row{At: p.When(low.seconds), What: last.What, Leg: leg, Source: low.source}
 		both := func(of func(*engine) float64) Band { return Band{of(low), of(high)} }
 		r.OnChair.Worst, r.Minutes.Worst = low.standing()
 		r.OnChair.Typical, r.Minutes.Typical = high.standing()
 		r.Chair, r.Inside = both((*engine).lowest), both(func(e *engine) float64 { return max(0, e.at[inside]) })
 		r.Km = both(func(e *engine) float64 {
 			c := e.fork()
+			if c.stranded {
+				return 0
+			}
 			return c.stay(Leg{Kind: Drive}, c.strandedNow) / 3600 * float64(e.s.Drive.Speed)
 		})
 		f.Rows = append(f.Rows, r)
 	}
-	for i, l := range p.Legs {
-		low.arrive(i, l)
-		high.arrive(i, l)
-		w := LegBegins
-		if i == 0 {
-			w = Leaves
-		}
-		border(w, i)
-		low.run(l.seconds(low.s), never)
-		high.run(l.seconds(high.s), never)
+	for i := range p.Legs {
+		seconds := low.enter(i)
+		high.enter(i)
+		border(i)
+		low.run(seconds, never)
+		high.run(seconds, never)
 	}
 	low.finish()
 	high.finish()
-	border(Arrives, len(p.Legs))
+	border(len(p.Legs))
 }
 
 // standing is the minutes left on the chair, and in all, from here on without
@@ -167,7 +195,7 @@ func (e *engine) fork() *engine {
 // happenings adds the events of the worst run between the borders.
 func (f *Forecast) happenings(p *Plan) {
 	for _, ev := range f.Worst.Events {
-		if ev.What == Leaves || ev.What == LegBegins || ev.What == Arrives {
+		if slices.Contains([]What{Leaves, LegBegins, Arrives, NotThere}, ev.What) {
 			continue
 		}
 		r := Row{At: p.When(ev.Seconds), What: ev.What, Leg: ev.Leg, Source: ev.Source, Worst: true, Period: ev.Period, Held: ev.Held}
@@ -198,127 +226,205 @@ func (t *Track) at(seconds float64) (chair, inside float64) {
 	return a.Chair + share*(b.Chair-a.Chair), a.Inside + share*(b.Inside-a.Inside)
 }
 
-// stretches cuts a plan where it finds mains.
-func (p *Plan) stretches(s *setup.Setup) []Stretch {
+// stretches cuts a plan where it finds mains that carry.
+func (e *engine) stretches() []Stretch {
 	var out []Stretch
-	seconds, open := 0.0, false
+	p, seconds, open := e.plan, 0.0, false
 	for i, l := range p.Legs {
-		if !l.powered() && !open {
+		if !e.powered(l) && !open {
 			out, open = append(out, Stretch{First: i, Begins: p.When(seconds)}), true
 		}
-		if l.powered() {
-			open = false
-		}
-		seconds += l.seconds(s)
+		open = open && !e.powered(l)
+		seconds += l.seconds(e.s)
 		if open {
-			st := &out[len(out)-1]
-			st.Last, st.Ends = i, p.When(seconds)
-			if l.Kind == Drive {
-				st.Travel += time.Duration(l.seconds(s) * float64(time.Second))
-			} else {
-				st.Travel = 0
-			}
+			out[len(out)-1].Last, out[len(out)-1].Ends = i, p.When(seconds)
 		}
-	}
-	for i := range out {
-		out[i].Sets = out[i].Ends.Add(-out[i].Travel)
 	}
 	return out
 }
 
+// wait is the leg that is waited in before the last drive to mains: the last
+// stand before it, First−1 where there is none; in a stretch without a drive,
+// the last leg.
+func (st *Stretch) wait(p *Plan) int {
+	w := st.Last
+	for w >= st.First && p.Legs[w].Kind != Drive {
+		w--
+	}
+	if w < st.First {
+		return st.Last
+	}
+	for w >= st.First && p.Legs[w].Kind == Drive {
+		w--
+	}
+	return w
+}
+
 // margin finds by when to leave, in the worst case: waiting until then and
 // driving the way to mains, as many minutes must be left on arriving as the
-// way took, and all of them on the chair. The wait is the last stand of the
-// stretch that allows it, the stands after it left out; where there is none,
-// it is before setting out.
+// way took, and all of them on the chair. Where the last stand allows none, it
+// is a stand before it, the later ones left out; at last it is never.
 func (st *Stretch) margin(s *setup.Setup, p *Plan) error {
-	last := st.Last
-	for last >= st.First && p.Legs[last].Kind == Drive {
-		last--
-	}
+	last := st.wait(p)
 	for w := last; w >= st.First-1; w-- {
 		if w >= st.First && p.Legs[w].Kind == Drive {
 			continue
 		}
-		e, ran, err := st.until(s, p, w)
+		e, err := st.until(s, p, w)
 		if err != nil {
 			return err
 		}
+		ran := e.lostAt <= e.seconds || e.stranded
 		planned := 0.0
 		if w >= st.First {
 			planned = p.Legs[w].seconds(s)
 		}
 		if w == last {
-			until, over := st.lasts(e, w, planned)
-			st.MainsBy, st.OK = p.When(until).Truncate(time.Minute), !ran && over > 0
+			st.judge(e, w, planned, ran)
 		}
-		if _, over := st.lasts(e, w, 0); ran || over <= 0 {
-			st.LeaveBy = st.Begins
+		if st.LeaveBy = st.Begins; ran {
 			continue
 		}
-		low, high := 0.0, planned
-		if w == last {
+		low, high := planned, planned
+		if st.over(e, w, planned) <= 0 {
+			if low = 0; st.over(e, w, 0) <= 0 {
+				continue
+			}
+		} else if w == last && !st.leg(p, w).ChairCharger {
 			c := e.fork()
-			high = c.stay(st.wait(p, w), c.offChair)
+			high = max(planned, c.stay(st.leg(p, w), c.offChair))
 		}
 		for high-low > 20 {
-			middle := (low + high) / 2
-			if _, over := st.lasts(e, w, middle); over > 0 {
+			if middle := (low + high) / 2; st.over(e, w, middle) > 0 {
 				low = middle
 			} else {
 				high = middle
 			}
 		}
 		st.LeaveBy = p.When(e.seconds + low).Truncate(time.Minute)
+		if st.LeaveBy.After(st.MainsBy) {
+			st.LeaveBy = st.MainsBy
+		}
 		return nil
 	}
 	return nil
 }
 
-// until runs to the beginning of a wait, and tells whether the chair supply
-// ended on the way.
-func (st *Stretch) until(s *setup.Setup, p *Plan, wait int) (e *engine, ran bool, err error) {
-	if e, err = newEngine(s, p, &worst); err != nil {
-		return nil, false, err
+// judge says whether the plan as it is keeps the margin on this stretch, and
+// when the chair supply ends.
+func (st *Stretch) judge(e *engine, w int, planned float64, ran bool) {
+	p := e.plan
+	st.Sets = p.When(e.seconds + planned)
+	st.Travel = time.Duration(st.drives(e, w) * float64(time.Second))
+	c, whole := st.onward(e, w, planned)
+	if st.MainsBy = p.When(c.seconds).Truncate(time.Minute); ran {
+		st.MainsBy = p.When(min(e.lostAt, e.seconds)).Truncate(time.Minute)
+	}
+	switch {
+	case e.reserve || c.reserve: // it failed at the changeover
+		st.Lacks = LackReserve
+	case ran || !whole:
+		st.Lacks = LackSupply
+	case st.spares < max(LeastReserve, st.Travel.Minutes()):
+		st.Lacks = LackReserve
+	case !st.twice(e, c.seconds):
+		st.Lacks = LackMargin
+	}
+	st.OK = st.Lacks == NoLack
+}
+
+// twice tells whether, at every drive of the stretch, the minutes until the
+// chair supply ends exceed twice the driving that is left to mains.
+func (st *Stretch) twice(e *engine, ends float64) bool {
+	at := 0.0
+	for _, l := range e.plan.Legs[:st.First] {
+		at += l.seconds(e.s)
+	}
+	for i := st.First; i <= st.Last; i++ {
+		if ends-at <= 2*st.drives(e, i-1) {
+			return false
+		}
+		at += e.plan.Legs[i].seconds(e.s)
+	}
+	return true
+}
+
+// drives is the seconds of driving after a leg of the stretch.
+func (st *Stretch) drives(e *engine, after int) float64 {
+	sum := 0.0
+	for _, l := range e.plan.Legs[after+1 : st.Last+1] {
+		if l.Kind == Drive {
+			sum += l.seconds(e.s)
+		}
+	}
+	return sum
+}
+
+// until runs to the beginning of a wait.
+func (st *Stretch) until(s *setup.Setup, p *Plan, wait int) (*engine, error) {
+	e, err := newEngine(s, p, &worst)
+	if err != nil {
+		return nil, err
 	}
 	e.keep = false
 	for i := range max(wait, st.First) {
-		e.begin(i, p.Legs[i])
-		ran = e.run(p.Legs[i].seconds(s), func() bool { return i >= st.First && e.offChair() }) || ran
+		if i == st.First {
+			st.spares = e.spares()
+		}
+		e.run(e.enter(i), never)
+		if i < st.First {
+			e.lostAt = notYet // what went before mains was found again is past
+		}
 	}
-	return e, ran || e.halted, nil
+	if max(wait, st.First) == 0 { // it begins at home
+		e.begin(0, Leg{Kind: Mains, Adapter: true})
+		e.away = true
+	}
+	if wait <= st.First {
+		st.spares = e.spares()
+	}
+	return e, nil
 }
 
-// wait is the leg that is waited in.
-func (st *Stretch) wait(p *Plan, w int) Leg {
+// leg is the leg that is waited in.
+func (st *Stretch) leg(p *Plan, w int) Leg {
 	if w < st.First {
 		return Leg{Kind: Stand}
 	}
 	return p.Legs[w]
 }
 
-// lasts is when, in seconds after leaving, the chair no longer carries, if one
-// waits so long and then drives the way to mains; and how many of them are
-// over twice that way, counted from the end of the wait.
-func (st *Stretch) lasts(e *engine, w int, waited float64) (until, over float64) {
-	c := e.fork()
-	c.begin(c.legIndex, st.wait(c.plan, w))
-	if c.run(waited, c.offChair) {
-		return c.seconds, -1
+// onward waits so long, then goes on to mains and stands there without it, until
+// the chair no longer carries. It is whole if the chair carried and drove all
+// the way. The stands on the way are left out unless the wait is the plan's.
+func (st *Stretch) onward(e *engine, w int, waited float64) (c *engine, whole bool) {
+	c = e.fork()
+	done := func() bool { return c.offChair() || c.stranded }
+	c.begin(c.legIndex, st.leg(c.plan, w))
+	if c.run(waited, done) {
+		return c, false
 	}
-	sets, travel := c.seconds, 0.0
 	for _, l := range c.plan.Legs[w+1 : st.Last+1] {
-		if l.Kind != Drive {
+		if l.Kind != Drive && w != st.wait(c.plan) {
 			continue
 		}
-		travel += l.seconds(c.s)
 		c.begin(c.legIndex, l)
-		if c.run(l.seconds(c.s), func() bool { return c.offChair() || c.stranded }) {
-			return c.seconds, c.seconds - sets - 2*travel
+		if c.run(l.seconds(c.s), done) {
+			return c, false
 		}
 	}
 	c.until(c.offChair)
-	return c.seconds, c.seconds - sets - 2*travel
+	return c, true
+}
+
+// over is the seconds left on the chair after waiting, over twice the way to
+// mains; below zero too where the way is not whole.
+func (st *Stretch) over(e *engine, w int, waited float64) float64 {
+	c, whole := st.onward(e, w, waited)
+	if !whole {
+		return -1
+	}
+	return c.seconds - e.seconds - waited - 2*st.drives(e, w)
 }
 
 func (e *engine) offChair() bool    { return e.source != setup.Chair }
@@ -327,36 +433,22 @@ func (e *engine) strandedNow() bool { return e.stranded }
 
 // first finds what runs out first: on the way, or, where nothing does, if one
 // stayed out after it.
-func (f *Forecast) first(s *setup.Setup, p *Plan) error {
-	e, err := newEngine(s, p, &worst)
-	if err != nil {
-		return err
+func (f *Forecast) first(p *Plan, e *engine) {
+	c := e.fork()
+	c.begin(len(p.Legs), Leg{Kind: Stand})
+	c.run(forever, func() bool { return c.lostAt != notYet })
+	if e.stopAt != notYet {
+		f.StopsAt = p.When(e.stopAt)
 	}
-	e.out()
-	e.begin(len(p.Legs), Leg{Kind: Stand})
-	e.run(forever, e.stopped)
 	f.First = NothingOut
-	if len(p.Legs) > 0 && !p.Legs[0].powered() && len(e.track.Samples) > 0 && e.track.Samples[0].Source == setup.Internal {
-		f.First, f.FirstAt, f.OK = ChairSupply, p.Leaves, false
-		return nil
+	switch {
+	case c.strandAt < c.lostAt:
+		f.First, f.FirstAt = Driving, p.When(c.strandAt)
+	case c.lostAt != notYet && c.reserve:
+		f.First, f.FirstAt = InsideOut, p.When(c.lostAt)
+	case c.lostAt != notYet:
+		f.First, f.FirstAt = ChairSupply, p.When(c.lostAt)
 	}
-	for _, ev := range e.track.Events {
-		out := NothingOut
-		switch {
-		case ev.What == Stranded:
-			out = Driving
-		case ev.What == Changed && ev.Source == setup.None:
-			out = InsideOut
-		case ev.What == Changed && ev.Source == setup.Internal, ev.What == Hunts && ev.Source == setup.Internal:
-			out = ChairSupply
-		}
-		if out != NothingOut {
-			f.First, f.FirstAt = out, p.When(ev.Seconds)
-			f.OK = f.OK && ev.Seconds > e.total()
-			return nil
-		}
-	}
-	return nil
 }
 
 // total is the seconds of the whole plan.
@@ -368,30 +460,25 @@ func (e *engine) total() float64 {
 	return sum
 }
 
-// least is the fewest minutes of breathing left at any border of the plan in
-// the worst case; below zero, short by so many minutes at the end.
+// least is the fewest minutes of breathing left at any border of the plan away
+// from mains, in the worst case; below zero, short by so many minutes.
 func (p *Plan) least(s *setup.Setup) (float64, error) {
 	e, err := newEngine(s, p, &worst)
 	if err != nil {
 		return 0, err
 	}
 	e.keep = false
-	fewest, stoppedFor := 1e9, 0.0
+	fewest := float64(MostMinutes)
 	for i, l := range p.Legs {
-		e.begin(i, l)
-		e.run(l.seconds(s), e.stopped)
+		e.run(e.enter(i), never)
 		if e.stopped() {
-			stoppedFor = e.total() - e.seconds
-			break
+			return (e.stopAt - e.total()) / 60, nil
 		}
-		if l.powered() && i < len(p.Legs)-1 {
+		if e.powered(l) && i < len(p.Legs)-1 {
 			continue // here it only grows
 		}
 		c := e.fork()
 		fewest = min(fewest, c.until(c.stopped)/60)
-	}
-	if stoppedFor > 0 {
-		return -stoppedFor / 60, nil
 	}
 	return fewest, nil
 }

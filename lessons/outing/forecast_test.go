@@ -20,7 +20,7 @@ func forecast(t testing.TB, s *setup.Setup, p Plan) Forecast {
 }
 
 // Only an outlet with the ventilator's own adapter ends a stretch; the way to
-// mains is what is driven last.
+// mains is what is driven last, and standing after it is no way out of it.
 func TestStretchesAreCutWhereMainsIsFound(t *testing.T) {
 	s := demo(t, "chair-12") // 5 km/h: 1 km is 12 min
 	f := forecast(t, s, fresh(s,
@@ -32,13 +32,16 @@ func TestStretchesAreCutWhereMainsIsFound(t *testing.T) {
 	at := func(minutes float64) time.Time { return nine.Add(time.Duration(minutes * float64(time.Minute))) }
 	want := []Stretch{
 		{First: 0, Last: 4, Begins: at(0), Ends: at(120), Travel: 18 * time.Minute, Sets: at(102)},
-		{First: 6, Last: 7, Begins: at(180), Ends: at(207), Travel: 0, Sets: at(207)},
+		{First: 6, Last: 7, Begins: at(180), Ends: at(207), Travel: 12 * time.Minute, Sets: at(180)},
 	}
 	if len(f.Stretches) != len(want) {
 		t.Fatalf("%d stretches: %+v", len(f.Stretches), f.Stretches)
 	}
 	for i, got := range f.Stretches {
-		got.LeaveBy, got.MainsBy, got.OK = time.Time{}, time.Time{}, false
+		if !got.OK || got.Lacks != NoLack {
+			t.Errorf("stretch %d: %+v", i, got)
+		}
+		got.LeaveBy, got.MainsBy, got.OK, got.spares = time.Time{}, time.Time{}, false, 0
 		if got != want[i] {
 			t.Errorf("stretch %d: %+v\nwant %+v", i, got, want[i])
 		}
@@ -166,31 +169,32 @@ func TestNoTimeToLeaveIsEarlyEnough(t *testing.T) {
 }
 
 func TestWhatRunsOutFirst(t *testing.T) {
+	const onTheWay, later = -1, -2 // during the plan, after it
 	for situation, c := range map[string]struct {
 		plan func(s *setup.Setup) Plan
 		out  Out
-		at   time.Duration // -1 for after the plan
+		at   time.Duration // after leaving; or onTheWay, later
 		ok   bool
 	}{
-		"a short way: the chair supply, long after it": {func(s *setup.Setup) Plan { return fresh(s, drive(1), stand(1), drive(1)) }, ChairSupply, -1, true},
+		"a short way: the chair supply, long after it": {func(s *setup.Setup) Plan { return fresh(s, drive(1), stand(1), drive(1)) }, ChairSupply, later, true},
 		"standing all day": {func(s *setup.Setup) Plan {
 			p := fresh(s, stand(48))
 			return p
-		}, ChairSupply, 0, false},
+		}, ChairSupply, onTheWay, false},
 		"a converter that bears low volts: the chair stops driving before": {func(s *setup.Setup) Plan {
 			converter(s).CutOut, converter(s).Restart = 12, 13
 			return fresh(s, drive(100))
-		}, Driving, 0, false},
+		}, Driving, onTheWay, false},
 		"a dead internal battery, at the changeover": {func(s *setup.Setup) Plan {
 			p := fresh(s, atMains(1, true, false), stand(1))
 			p.Faults = []setup.Fault{{Part: setup.InternalID, Mode: setup.Dead}}
 			return p
 		}, InsideOut, time.Hour, false},
-		"a cord out at mains, the fuse blown: the internal battery": {func(s *setup.Setup) Plan {
+		"a cord out at home, the fuse blown: on the internal battery from the start": {func(s *setup.Setup) Plan {
 			p := fresh(s, atMains(24, true, false))
 			p.Faults = []setup.Fault{{Part: "cord", Mode: setup.Open}, {Part: "fuse", Mode: setup.Blown}}
 			return p
-		}, InsideOut, 0, false},
+		}, ChairSupply, 0, false},
 	} {
 		t.Run(situation, func(t *testing.T) {
 			s := demo(t, "chair-12")
@@ -201,7 +205,8 @@ func TestWhatRunsOutFirst(t *testing.T) {
 			}
 			end := f.Rows[len(f.Rows)-1].At
 			switch {
-			case c.at < 0 && !f.FirstAt.After(end), c.at == 0 && !f.FirstAt.Before(end), c.at > 0 && !f.FirstAt.Equal(nine.Add(c.at)):
+			case c.at == later && !f.FirstAt.After(end), c.at == onTheWay && !(f.FirstAt.Before(end) && f.FirstAt.After(nine)),
+				c.at >= 0 && !f.FirstAt.Equal(nine.Add(c.at)):
 				t.Errorf("at %v, the plan is from %v to %v", f.FirstAt, nine, end)
 			}
 		})
@@ -214,7 +219,7 @@ func fewest(f *Forecast, p Plan) float64 {
 	least := math.Inf(1)
 	for _, r := range f.Rows {
 		border := r.What == LegBegins || r.What == Arrives
-		if border && (r.Leg == len(p.Legs) || !p.Legs[r.Leg-1].powered()) {
+		if border && (r.Leg == len(p.Legs) || !p.Legs[r.Leg-1].plugged()) {
 			least = min(least, r.Minutes.Worst)
 		}
 	}
@@ -307,7 +312,7 @@ func TestRowsForeseeWhatComes(t *testing.T) {
 	}{"worst": {&f.Worst, func(b Band) float64 { return b.Worst }}, "typical": {&f.Typical, func(b Band) float64 { return b.Typical }}} {
 		from := row.At.Sub(nine).Seconds()
 		near(t, name+" on the chair", c.band(row.OnChair), (c.run.when(t, Changed, setup.Internal)-from)/60, 1e-4)
-		near(t, name+" in all", c.band(row.Minutes), (c.run.when(t, Changed, setup.None)-from)/60, 1e-4)
+		near(t, name+" in all", c.band(row.Minutes), (c.run.when(t, Stops, setup.None)-from)/60, 1e-4)
 	}
 	// The km are those after which it is stranded, or the supply's converter lets go first.
 	q := fresh(s, drive(2), drive(200))

@@ -51,6 +51,7 @@ type Pack struct {
 	Charges  []float64     // of each block, 0 to 1
 	Years    float64       // since it was new
 	Measured setup.Minutes // last measured from full, standing, at the usual setting; 0 if never
+	Since    float64       // years since that
 }
 
 // Reserve is what is known of the internal battery.
@@ -70,11 +71,15 @@ func Usual(s *setup.Setup, leaves time.Time) Plan {
 		p.Chair.Charges = append(p.Chair.Charges, bl.Charge)
 	}
 	p.Internal = Reserve{Charge: cell.Charge, Measured: cell.Tested}
-	if on, err := time.Parse(time.DateOnly, cell.TestedOn); err == nil {
-		p.Internal.Years = max(0, leaves.Sub(on).Hours()/24/365.25)
+	if on, err := time.Parse(time.DateOnly, cell.TestedOn); err != nil || on.After(leaves) {
+		p.Internal.Measured = 0 // a test that has not been yet is none
+	} else {
+		p.Internal.Years = years(on, leaves)
 	}
 	return p
 }
+
+func years(from, to time.Time) float64 { return to.Sub(from).Hours() / 24 / 365.25 }
 
 // charge puts every block of the pack at a charge.
 func (p *Plan) charge(to float64) {
@@ -89,5 +94,5 @@ func (l Leg) seconds(s *setup.Setup) float64 {
 	return float64(l.Minutes) * 60
 }
 
-// powered is a leg that takes the ventilator off its batteries.
-func (l Leg) powered() bool { return l.Kind == Mains && l.Adapter }
+// plugged is a leg with the adapter in an outlet and in the ventilator.
+func (l Leg) plugged() bool { return l.Kind == Mains && l.Adapter }

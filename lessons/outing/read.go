@@ -30,6 +30,7 @@ type file struct {
 		Charge   *float64      `yaml:"charge"`
 		Years    *float64      `yaml:"years"`
 		Measured setup.Minutes `yaml:"measured"`
+		On       string        `yaml:"on"`
 	} `yaml:"chair"`
 	Internal struct {
 		Charge   *float64      `yaml:"charge"`
@@ -105,8 +106,9 @@ func (f *File) For(s *setup.Setup) (Plan, error) {
 	case "high":
 		p.Load = s.Ventilator.Draw.High
 	case "watts":
-		if p.Load = f.file.Setting.watts; p.Load <= 0 || p.Load > 500 {
-			return Plan{}, wrong("$.setting", fmt.Sprintf("%g W", p.Load), "low, usual, high, or watts above 0 and up to 500")
+		d := s.Ventilator.Draw
+		if p.Load = f.file.Setting.watts; p.Load < d.Low/2 || p.Load > d.Peak {
+			return Plan{}, wrong("$.setting", fmt.Sprintf("%g W", p.Load), fmt.Sprintf("low, usual, high, or watts from %g to %g", d.Low/2, d.Peak))
 		}
 	}
 	share := func(path string, v *float64, put func(float64)) error {
@@ -131,9 +133,17 @@ func (f *File) For(s *setup.Setup) (Plan, error) {
 		}
 		p.Chair.Years = *y
 	}
-	p.Chair.Measured = f.file.Chair.Measured
-	if err := f.tested(&p); err != nil {
-		return Plan{}, err
+	if f.file.Chair.Measured > 0 || f.file.Chair.On != "" {
+		p.Chair.Measured = f.file.Chair.Measured
+		if p.Chair.Since, err = f.since("$.chair", f.file.Chair.Measured, f.file.Chair.On, leaves); err != nil {
+			return Plan{}, err
+		}
+	}
+	if f.file.Internal.Measured > 0 || f.file.Internal.On != "" {
+		p.Internal.Measured = f.file.Internal.Measured
+		if p.Internal.Years, err = f.since("$.internal", f.file.Internal.Measured, f.file.Internal.On, leaves); err != nil {
+			return Plan{}, err
+		}
 	}
 	for i, text := range f.file.Faults {
 		fault, err := s.ParseFault(text)
@@ -175,20 +185,16 @@ func LocalTime(text string, zone *time.Location) (time.Time, error) {
 	return t, nil
 }
 
-func (f *File) tested(p *Plan) error {
-	if f.file.Internal.Measured == 0 && f.file.Internal.On == "" {
-		return nil
+// since is the years between a measurement and leaving.
+func (f *File) since(path string, measured setup.Minutes, on string, leaves time.Time) (float64, error) {
+	if measured == 0 {
+		return 0, f.document.Wrong(path+".measured", "0 min", "the minutes measured on that day")
 	}
-	if f.file.Internal.Measured == 0 {
-		return f.document.Wrong("$.internal.measured", "0 min", "the minutes measured on that day")
+	day, err := time.ParseInLocation(time.DateOnly, on, leaves.Location())
+	if err != nil || day.After(leaves) {
+		return 0, f.document.Wrong(path+".on", strconv.Quote(on), "the day of the measurement, before leaving, such as 2026-08-01")
 	}
-	p.Internal.Measured, p.Internal.Years = f.file.Internal.Measured, 0
-	on, err := time.ParseInLocation(time.DateOnly, f.file.Internal.On, p.Leaves.Location())
-	if err != nil || on.After(p.Leaves) {
-		return f.document.Wrong("$.internal.on", strconv.Quote(f.file.Internal.On), "the day of the measurement, before leaving, such as 2026-08-01")
-	}
-	p.Internal.Years = p.Leaves.Sub(on).Hours() / 24 / 365.25
-	return nil
+	return years(day, leaves), nil
 }
 
 func (f *File) legs(s *setup.Setup, p *Plan) error {

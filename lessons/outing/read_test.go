@@ -21,7 +21,7 @@ leaves: 2026-11-25 09:30
 zone: America/Vancouver
 setting: high
 temperature: -5 °C
-chair: {charge: 0.8, years: 3, measured: 10 h}
+chair: {charge: 0.8, years: 3, measured: 10 h, on: 2026-06-01}
 internal: {charge: 0.9, measured: 180 min, on: 2026-08-01}
 faults: [joint-battery=half-home:0.3, lamp-chair=dead]
 legs:
@@ -50,10 +50,13 @@ func TestReadGood(t *testing.T) {
 		t.Fatal(err)
 	}
 	leaves := time.Date(2026, 11, 25, 9, 30, 0, 0, zone)
+	since := func(month time.Month) float64 {
+		return leaves.Sub(time.Date(2026, month, 1, 0, 0, 0, 0, zone)).Hours() / 24 / 365.25
+	}
 	want := Plan{
 		Leaves: leaves, Load: s.Ventilator.Draw.High, Celsius: -5,
-		Chair:    Pack{Charges: []float64{.8, .8}, Years: 3, Measured: 600},
-		Internal: Reserve{Charge: .9, Measured: 180, Years: leaves.Sub(time.Date(2026, 8, 1, 0, 0, 0, 0, zone)).Hours() / 24 / 365.25},
+		Chair:    Pack{Charges: []float64{.8, .8}, Years: 3, Measured: 600, Since: since(6)},
+		Internal: Reserve{Charge: .9, Measured: 180, Years: since(8)},
 		Faults:   []setup.Fault{{Part: "joint-battery", Mode: setup.HalfHome, Ohms: .3}, {Part: "lamp-chair", Mode: setup.Dead}},
 		Legs:     []Leg{drive(2.5), atMains(1.5, true, true), {Kind: Stand, Minutes: 120, Tilted: true}, drive(.5)},
 	}
@@ -81,7 +84,7 @@ func TestReadFillsInFromTheSetup(t *testing.T) {
 
 func TestReadSettings(t *testing.T) {
 	s := demo(t, "chair-12")
-	for text, watts := range map[string]setup.Watts{"low": 14, "usual": 22, "high": 35, "31.5 W": 31.5, "500 W": 500} {
+	for text, watts := range map[string]setup.Watts{"low": 14, "usual": 22, "high": 35, "31.5 W": 31.5, "7 W": 7, "60 W": 60} {
 		p, err := read(s, strings.Replace(good, "setting: high", "setting: "+text, 1))
 		if err != nil || p.Load != watts {
 			t.Errorf("%s: %g W, %v", text, p.Load, err)
@@ -109,8 +112,9 @@ func TestReadRefuses(t *testing.T) {
 		"the zone of whoever runs it": {"America/Vancouver", "Local", `f.yaml:5: got zone "Local"`},
 		"a zone that climbs folders":  {"America/Vancouver", "../../etc/passwd", "f.yaml:5: "},
 		"no such setting":             {"setting: high", "setting: highest", `f.yaml:6: got "highest", expected`},
-		"a setting of nothing":        {"setting: high", "setting: 0 W", "f.yaml:6: got setting 0 W, expected low, usual, high, or watts above 0 and up to 500"},
-		"a setting beyond bounds":     {"setting: high", "setting: 501 W", "f.yaml:6: "},
+		"a setting of nothing":        {"setting: high", "setting: 0 W", "f.yaml:6: got setting 0 W, expected low, usual, high, or watts from 7 to 60"},
+		"a setting above its peak":    {"setting: high", "setting: 60.1 W", "f.yaml:6: got setting 60.1 W, expected low, usual, high, or watts from 7 to 60"},
+		"a setting below half of low": {"setting: high", "setting: 6.9 W", "f.yaml:6: got setting 6.9 W"},
 		"a temperature without unit":  {"-5 °C", "-5", `f.yaml:7: got "-5", expected a temperature from -40 to 85`},
 		"fahrenheit":                  {"-5 °C", "23 °F", "f.yaml:7: "},
 		"a temperature beyond bounds": {"-5 °C", "-41 °C", "f.yaml:7: "},
@@ -125,6 +129,10 @@ func TestReadRefuses(t *testing.T) {
 		"measured without its day":    {", on: 2026-08-01", "", `f.yaml:9: got internal.on "", expected the day of the measurement`},
 		"a day without what it gave":  {"measured: 180 min, ", "", "f.yaml:9: got internal.measured 0 min, expected the minutes measured on that day"},
 		"measured after leaving":      {"2026-08-01", "2026-11-26", `f.yaml:9: got internal.on "2026-11-26", expected the day`},
+		"a pack without its day":      {", on: 2026-06-01", "", `f.yaml:8: got chair.on "", expected the day of the measurement`},
+		"a pack's day without it":     {"measured: 10 h, ", "", "f.yaml:8: got chair.measured 0 min, expected the minutes measured on that day"},
+		"a pack measured tomorrow":    {"2026-06-01", "2026-11-26", `f.yaml:8: got chair.on "2026-11-26", expected the day`},
+		"a pack's day in words":       {"2026-06-01", "June", `f.yaml:8: got chair.on "June", expected the day`},
 		"a fault that is none":        {"lamp-chair=dead", "lamp-chair=blue", `f.yaml:10: got faults[1] "lamp-chair=blue", expected a fault of Chair 12`},
 		"a part of another chair":     {"lamp-chair=dead", "lamp-boat=dead", "f.yaml:10: "},
 		"no legs":                     {good[strings.Index(good, "legs:"):], "legs: []\n", "f.yaml:11: got legs 0 legs, expected 1 to 24 legs"},
@@ -141,7 +149,7 @@ func TestReadRefuses(t *testing.T) {
 		"carried where there is none": {"{stand: 2 h, tilted: true}", "{stand: 2 h, carried: [adapter]}", "f.yaml:14: got legs[2].carried adapter, expected nothing: it is of use only at mains"},
 		"carrying something else":     {"chair-charger]", "kettle]", `f.yaml:13: got legs[1].carried "kettle", expected adapter or chair-charger`},
 		"tilted by a number":          {"tilted: true", "tilted: 30", "f.yaml:14: "},
-		"a list where a map stands":   {"chair: {charge: 0.8, years: 3, measured: 10 h}", "chair: [1]", "f.yaml:8: "},
+		"a list where a map stands":   {"chair: {charge: 0.8, years: 3, measured: 10 h, on: 2026-06-01}", "chair: [1]", "f.yaml:8: "},
 		"a map where a value stands":  {"drive: 2.5 km", "drive: {a: 1}", "f.yaml:12: "},
 		"broken yaml":                 {"legs:", "legs: [", "f.yaml:"},
 		"a value twice":               {"setting: high", "setting: high\nsetting: low", "f.yaml:7: "},
@@ -264,8 +272,8 @@ func FuzzRead(f *testing.F) {
 	for _, change := range [][2]string{
 		{"chair: {charge: 0.8", "chair: {charge: 0"},
 		{"internal: {charge: 0.9", "internal: {charge: 0"},
-		{"setting: high", "setting: 500 W"},
-		{"setting: high", "setting: 1 mW"},
+		{"setting: high", "setting: 60 W"},
+		{"setting: high", "setting: 7 W"},
 		{"half-home:0.3", "half-home:3"},
 		{"lamp-chair=dead", "internal=dead"},
 		{"2 h", "99 h"},

@@ -15,13 +15,15 @@ type What string
 const (
 	Leaves    What = "leaves"
 	LegBegins What = "leg"
-	Changed   What = "source"   // another source carries, or none
+	Changed   What = "source"   // another source carries, which the plan did not ask for
+	Stops     What = "stops"    // no source carries: the ventilator stops
 	Hunts     What = "hunting"  // the lamp begins to come and go
 	Settles   What = "settled"  // and stops doing so
 	LowInside What = "low"      // little is left in the internal battery
 	Stranded  What = "stranded" // the chair cannot be driven any more
 	FuseOpens What = "fuse"
 	Arrives   What = "arrives"
+	NotThere  What = "not-there" // a leg, or mains at the end, is not reached: the chair is stranded
 )
 
 // Event is something that happens at a time.
@@ -104,6 +106,12 @@ type engine struct {
 	stranded bool
 	halted   bool // the ventilator has stopped: nothing starts it again but a person
 	low      bool
+	quiet    bool    // a changeover now is the plan's own
+	away     bool    // it has left
+	lostAt   float64 // s, when neither mains nor chair carried first; never
+	stopAt   float64 // s, when the ventilator stopped; never
+	strandAt float64 // s, when the chair could not be driven; never
+	reserve  bool    // it was the reserve that failed, at a changeover off mains
 	leg      Leg
 	legIndex int
 	moment   circuit.Moment
@@ -122,10 +130,14 @@ func newEngine(s *setup.Setup, p *Plan, a *assumed) (*engine, error) {
 	e := &engine{
 		s: s, n: n, plan: p, a: a, bends: bends(b.Chemistry), k: a.peukert[b.Chemistry], kept: stored(b.Chemistry),
 		charger: float64(b.Charger), blocks: len(b.Blocks), keep: true, fuseA: fuseAmps(s, p),
+		lostAt: notYet, stopAt: notYet, strandAt: notYet,
+	}
+	if !n.OutletLive() || b.Chemistry == setup.Lithium && p.Celsius < 0 {
+		e.charger = 0 // a lithium pack's board takes no charge in frost (common practice, no source)
 	}
 	share := a.chair(p.Chair.Years)
 	if p.Chair.Measured > 0 {
-		share = a.measured * measuredShare(s, p)
+		share = a.measured * measuredShare(s, p) * a.chair(p.Chair.Since) / a.chair(0)
 	}
 	if wrong(p.Faults, setup.KindBattery, setup.Aged, s) {
 		share = math.Min(share, agedShare)
@@ -137,11 +149,15 @@ func newEngine(s *setup.Setup, p *Plan, a *assumed) (*engine, error) {
 		e.at[i] = p.Chair.Charges[i]
 	}
 	e.energy = insideEnergy(s, p, a)
-	e.at[inside] = p.Internal.Charge
+	if !wrong(p.Faults, setup.KindInternal, setup.Dead, s) && !wrong(p.Faults, setup.KindInternal, setup.Flat, s) {
+		e.at[inside] = p.Internal.Charge
+	}
 	e.moment.Blocks = make([]float64, e.blocks)
-	e.source = ""
 	return e, nil
 }
+
+// notYet is a time that has not come.
+const notYet = math.MaxFloat64
 
 func fuseAmps(s *setup.Setup, p *Plan) float64 {
 	for i := range s.Chain {
@@ -192,11 +208,10 @@ func measuredShare(s *setup.Setup, p *Plan) float64 {
 func (e *engine) begin(i int, l Leg) {
 	e.leg, e.legIndex = l, i
 	m := &e.moment
-	m.Mains, m.Tilted = l.powered(), l.Tilted
+	m.Mains, m.Tilted = l.plugged(), l.Tilted
 	m.Load = float64(e.plan.Load) * e.a.draw
 	m.Peak = float64(e.s.Ventilator.Draw.PeakAt(setup.Watts(m.Load)))
 	m.Drive, m.Ramp = 0, 0
-	e.stranded = e.stranded && !l.ChairCharger
 	if l.Kind == Drive && !e.stranded {
 		m.Drive = float64(e.s.Drive.Energy) * float64(e.s.Drive.Speed) * e.a.drive
 		m.Ramp = float64(e.s.Drive.Ramp)
@@ -249,19 +264,26 @@ func (e *engine) settle() {
 			return
 		}
 		source, kind := e.source, e.kind
+		first := source == ""
 		e.source, e.kind, e.tripped, e.lit = p.Source, p.Kind, p.Tripped, p.Lit
-		e.halted = e.halted || p.Source == setup.None
+		if e.away && p.Source != setup.Mains && p.Source != setup.Chair && e.lostAt == notYet {
+			e.lostAt, e.reserve = e.seconds, source == setup.Mains && p.Source == setup.None
+		}
 		switch {
-		case source == "": // at the very start nothing has changed
+		case p.Source == setup.None && !e.halted:
+			e.halted = true
+			e.stopAt = e.seconds
+			e.tell(Stops)
+		case e.halted, first && p.Kind != circuit.Hunting:
 		case kind != circuit.Hunting && p.Kind == circuit.Hunting:
 			e.tell(Hunts)
-		case source != p.Source:
-			e.tell(Changed)
 		case kind == circuit.Hunting && p.Kind != circuit.Hunting:
 			e.tell(Settles)
+		case source != p.Source && !(e.quiet && p.Source != setup.Internal):
+			e.tell(Changed)
 		}
 		if e.moment.Drive > 0 && e.exhausted() {
-			e.stranded, e.moment.Drive, e.moment.Ramp = true, 0, 0
+			e.stranded, e.strandAt, e.moment.Drive, e.moment.Ramp = true, e.seconds, 0, 0
 			e.tell(Stranded)
 		}
 	}
@@ -273,10 +295,10 @@ func (e *engine) changed() bool {
 	return p.Source != e.source || p.Kind != e.kind || p.Tripped != e.tripped || p.Lit != e.lit || e.moment.Drive > 0 && e.exhausted()
 }
 
-// exhausted: a chair stops driving when a block is down to 10.5 V under the
-// motors (1.75 V a cell, from memory).
+// exhausted: a chair stops driving when its blocks are down to 10.5 V under the
+// motors' peak (1.75 V a cell, from memory).
 func (e *engine) exhausted() bool {
-	return e.point.Stalled || len(e.point.Volts) == 0 || e.point.Volts[0] < 10.5*float64(e.blocks)
+	return e.point.Stalled || e.point.Sag < 10.5*float64(e.blocks)
 }
 
 func (e *engine) tell(w What) {
@@ -306,7 +328,7 @@ func (e *engine) flows(at *amounts, rate *amounts) {
 		}
 		switch {
 		case amps > settled*m.ChairCharger:
-			amps *= math.Pow(math.Max(1, amps/e.rate20[i]), e.k-1)
+			amps = drains(amps, e.rate20[i], e.k)
 		case at[i] >= 1-1e-6, -amps < settled*m.ChairCharger:
 			amps = 0 // full before another block is, or where charger and load are even
 		case amps < 0:
@@ -539,28 +561,66 @@ func assumption(atWorst bool) *assumed {
 	return &typical
 }
 
-// out runs every leg of the plan.
+// out leaves home and runs every leg of the plan.
 func (e *engine) out() {
-	for i, l := range e.plan.Legs {
-		e.arrive(i, l)
-		e.run(l.seconds(e.s), never)
+	for i := range e.plan.Legs {
+		e.run(e.enter(i), never)
 	}
 	e.finish()
 }
 
-// arrive begins a leg and tells so.
-func (e *engine) arrive(i int, l Leg) {
-	e.begin(i, l)
-	w := LegBegins
+// enter begins a leg, tells so, and says how many seconds it takes. One begins
+// at home, on mains: leaving is a changeover. A stranded chair reaches no
+// further leg; the time passes all the same.
+func (e *engine) enter(i int) float64 {
+	l, w := e.plan.Legs[i], LegBegins
+	seconds := l.seconds(e.s)
 	if i == 0 {
 		w = Leaves
+		e.begin(0, Leg{Kind: Mains, Adapter: true})
+		e.away = true
+	}
+	if e.stranded {
+		l, w = Leg{Kind: Stand, Tilted: l.Tilted}, NotThere
+	}
+	before := len(e.track.Events)
+	e.quiet = true
+	e.begin(i, l)
+	e.quiet = false
+	if e.lostAt == notYet && e.source != setup.Mains && e.source != setup.Chair {
+		e.lostAt = e.seconds // nothing changed on leaving: it was missing at home already
 	}
 	e.tell(w)
+	if last := len(e.track.Events) - 1; e.keep && before < last { // the leg first, then what it brings
+		ev := e.track.Events[last]
+		e.track.Events = slices.Insert(e.track.Events[:last], before, ev)
+	}
+	return seconds
 }
 
 func (e *engine) finish() {
 	e.legIndex = len(e.plan.Legs)
-	e.tell(Arrives)
+	if e.stranded {
+		e.tell(NotThere)
+	} else {
+		e.tell(Arrives)
+	}
 	a := &e.at
 	e.track.Energy = Energy{Pack: a[pack], Driven: a[driven], Delivered: a[delivered], Lost: a[lost], Charged: a[chargedWh], Inside: a[insideWh]}
+}
+
+// powered is a leg at mains whose adapter can carry the ventilator.
+func (e *engine) powered(l Leg) bool {
+	return l.plugged() && e.holds(l.Tilted)
+}
+
+// holds tells whether mains, plugged in, would carry the ventilator.
+func (e *engine) holds(tilted bool) bool {
+	load := setup.Watts(float64(e.plan.Load) * e.a.draw)
+	return e.n.MainsHolds(float64(e.s.Ventilator.Draw.PeakAt(load)+e.s.Ventilator.Charger.Mains), tilted)
+}
+
+// spares is the minutes that the internal battery holds now.
+func (e *engine) spares() float64 {
+	return math.Max(0, e.at[inside]) * e.energy / (float64(e.plan.Load) * e.a.draw) * 60
 }

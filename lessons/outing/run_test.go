@@ -137,25 +137,25 @@ func TestAGMAgainstPeukertByHand(t *testing.T) {
 	s := demo(t, "chair-12")
 	lossless(s)
 	p := fresh(s, stand(100))
+	const k = 1.10
+	peukert := func(amps float64) float64 { return 20 * math.Pow(3/amps, k) } // 60 Ah in 20 h at 3 A
 	for _, watts := range []float64{40, 100, 200} {
 		p.Load = setup.Watts(watts)
 		s.Ventilator.Draw.Peak = s.Ventilator.Draw.High
 		tr := track(t, s, p, false)
 		hours := tr.when(t, Changed, setup.Internal) / 3600
-		const k = 1.10
-		atOneAmp := 20 * math.Pow(3, k) // 60 Ah in 20 h at 3 A
-		if watts == 40 {                // 1.6 A: no more than the label
+		if watts == 40 { // 1.6 A: no more than the label
 			near(t, "below the 20-hour rate", hours*watts, 60*2*(11.05*.1+11.7*.2+11.95*.2+12.2*.2+12.4*.1+12.6*.2), .01)
 			continue
 		}
-		soonest, latest := PeukertHours(atOneAmp, k, watts/21), PeukertHours(atOneAmp, k, watts/25.4)
+		soonest, latest := peukert(watts/21), peukert(watts/25.4)
 		if hours < soonest || hours > latest {
 			t.Errorf("%g W: %.3f h, Peukert %.3f to %.3f", watts, hours, soonest, latest)
 		}
 		sum := 0.0
 		for i := range 1000 {
 			amps := watts / (2 * circuit.OpenCircuit(setup.AGM, (float64(i)+.5)/1000))
-			sum += PeukertHours(atOneAmp, k, amps) / 1000
+			sum += peukert(amps) / 1000
 		}
 		near(t, "hours", hours, sum, .01)
 	}
@@ -186,7 +186,7 @@ func TestInternalBatteryGivesItsTestedMinutes(t *testing.T) {
 		q := p
 		c.change(&q)
 		tr := track(t, s, q, c.worst)
-		near(t, c.situation, tr.when(t, Changed, setup.None)/60, c.minutes, .002)
+		near(t, c.situation, tr.when(t, Stops, setup.None)/60, c.minutes, .002)
 		draw := float64(q.Load)
 		if c.worst {
 			draw /= .82
@@ -343,7 +343,7 @@ func TestDeadInternalBatteryStopsItWhereMainsIsLeft(t *testing.T) {
 	for _, name := range setup.DemoNames {
 		s := demo(t, name)
 		p := fresh(s, atMains(.5, true, false), stand(1)).with(t, s, "internal=dead")
-		near(t, name, func() float64 { tr := track(t, s, p, true); return tr.when(t, Changed, setup.None) }(), 1800, 1e-6)
+		near(t, name, func() float64 { tr := track(t, s, p, true); return tr.when(t, Stops, setup.None) }(), 1800, 1e-6)
 		f, err := p.Forecast(s)
 		if err != nil {
 			t.Fatal(err)
@@ -413,12 +413,13 @@ func TestHuntingByHand(t *testing.T) {
 	}
 }
 
-// Someone put a 3 A fuse in. What flows is a multiple of its rating, and the
+// A set-up with a 3 A fuse. What flows is a multiple of its rating, and the
 // fuse opens when its gates say: soonest at worst, latest in the typical case.
 func TestTooSmallAFuseOpensByItsGates(t *testing.T) {
 	s := demo(t, "chair-12")
 	s.Ventilator.Draw.Peak = s.Ventilator.Draw.High // an even breath
 	converter(s).Limit = 20
+	s.Part("fuse").Fuse.Rating = 3
 	// At 25 °C the next warmer column holds: 3 A carries 2.4 A.
 	for _, c := range []struct {
 		watts     setup.Watts
@@ -428,7 +429,7 @@ func TestTooSmallAFuseOpensByItsGates(t *testing.T) {
 		{72, 1.35, 1.60, gatePair{1.35, .75, 600}, gatePair{1.60, .25, 50}},
 		{90, 1.60, 2.00, gatePair{1.60, .25, 50}, gatePair{2.00, .15, 5}},
 	} {
-		p := fresh(s, stand(2)).with(t, s, "fuse=wrong-type")
+		p := fresh(s, stand(2))
 		p.Load = c.watts
 		n, err := circuit.Build(s, p.Faults, 25)
 		if err != nil {
@@ -456,9 +457,17 @@ func TestTooSmallAFuseOpensByItsGates(t *testing.T) {
 		}
 	}
 	// What it carries all day it carries all day.
-	p := fresh(s, stand(10)).with(t, s, "fuse=wrong-type")
+	p := fresh(s, stand(10))
 	if tr := track(t, s, p, true); len(tr.Events) != 2 {
 		t.Errorf("a small load: %+v", tr.Events)
+	}
+	// The 30 A fuse that someone put in its place opens for nothing.
+	p = fresh(s, stand(2)).with(t, s, "fuse=wrong-type")
+	p.Load = 90
+	for _, ev := range track(t, s, p, false).Events {
+		if ev.What == FuseOpens {
+			t.Errorf("a fuse too large opens: %+v", ev)
+		}
 	}
 }
 

@@ -416,6 +416,12 @@ func (c *checker) converter(at string, v *Converter) {
 	if v.Restart <= v.CutOut {
 		c.fail(at+".restart", fmt.Sprintf("%g V", v.Restart), "more than the cut-out")
 	}
+	if v.Kind == Buck && v.Output >= v.CutOut {
+		c.fail(at+".output", fmt.Sprintf("%g V", v.Output), fmt.Sprintf("less than the cut-out of %g V: a buck only moves volts down", v.CutOut))
+	}
+	if v.Kind == Boost && v.Output <= v.Restart {
+		c.fail(at+".output", fmt.Sprintf("%g V", v.Output), fmt.Sprintf("more than the restart of %g V: a boost only moves volts up", v.Restart))
+	}
 	if len(v.Efficiency) == 0 {
 		c.fail(at+".efficiency", "nothing", "at least one point of load and ratio")
 	}

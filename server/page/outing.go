@@ -64,6 +64,7 @@ func (f Field) described() templ.Attributes {
 // Ahead is what is foreseen of a plan, in words and times of the reader.
 type Ahead struct {
 	OK        bool
+	NoMains   bool    // mains cannot carry the ventilator
 	Basis     []Field // the answers it rests on
 	Stops     string  // when the ventilator stops in the worst case, "" for not at all
 	Stretches []Stretch
@@ -78,7 +79,8 @@ type Ahead struct {
 type Stretch struct {
 	Name             string // "" where there is only one
 	LeaveBy, MainsBy string // LeaveBy is "" where the margin cannot be kept
-	Late             string // why it does not keep the margin, "" where it does
+	Lacks            string // what it lacks to keep the margin, "" for nothing
+	Late             string // that it is too late or never, "" for in time
 }
 
 // Moment is a row of the table: figures run from the worst case to the typical

@@ -52,8 +52,8 @@ var samples = map[string]func(s locales.Speaker) templ.Component{
 			Setting: page.Field{Name: "setting", Label: s.T("outing.setting"), Value: "high"},
 			State:   []page.Field{wrong}, Wrong: []page.Field{wrong},
 			Ahead: &page.Ahead{
-				Basis: []page.Field{wrong}, Stops: s.T("outing.stops", "At", "13:05"), First: "FIRST", Helps: []string{"HELP"}, Picture: "<svg></svg>", Fewer: true,
-				Stretches: []page.Stretch{{Name: "NAME", LeaveBy: "10:00", MainsBy: "10:30"}, {MainsBy: "12:00", Late: s.T("outing.late.never")}},
+				NoMains: true, Basis: []page.Field{wrong}, Stops: s.T("outing.stops", "At", "13:05"), First: "FIRST", Helps: []string{"HELP"}, Picture: "<svg></svg>", Fewer: true,
+				Stretches: []page.Stretch{{Name: "NAME", LeaveBy: "10:00", MainsBy: "10:30"}, {MainsBy: "12:00", Lacks: s.T("figure.timeline.lack.reserve"), Late: s.T("outing.late.never")}},
 				Moments:   []page.Moment{{At: "09:30", What: "WHAT", Source: "SOURCE", Chair: "90 %", Internal: "100 %", OnChair: "5–10", Minutes: "10–15", Km: "0.5"}, {At: "09:40", Worst: true}},
 			},
 		})
