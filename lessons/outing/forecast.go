@@ -346,7 +346,7 @@ func (st *Stretch) twice(e *engine, ends float64) bool {
 		}
 		at += e.plan.Legs[i].seconds(e.s)
 	}
-	return true
+	return ends > at // it outlasts the stretch, if nothing is driven
 }
 
 // drives is the seconds of driving after a leg of the stretch.

@@ -112,6 +112,7 @@ type engine struct {
 	stopAt   float64 // s, when the ventilator stopped; never
 	strandAt float64 // s, when the chair could not be driven; never
 	reserve  bool    // it was the reserve that failed, at a changeover off mains
+	lost     int     // how often the chair was lost on this leg
 	leg      Leg
 	legIndex int
 	moment   circuit.Moment
@@ -146,7 +147,9 @@ func newEngine(s *setup.Setup, p *Plan, a *assumed) (*engine, error) {
 	for i, bl := range b.Blocks {
 		e.rate20[i] = float64(bl.Capacity) / 20
 		e.capacity[i] = float64(bl.Capacity) * share
-		e.at[i] = p.Chair.Charges[i]
+		if e.at[i] = p.Chair.Charges[i]; wrong(p.Faults, setup.KindBattery, setup.Flat, s) {
+			e.at[i] = 0
+		}
 	}
 	e.energy = insideEnergy(s, p, a)
 	if !wrong(p.Faults, setup.KindInternal, setup.Dead, s) && !wrong(p.Faults, setup.KindInternal, setup.Flat, s) {
@@ -234,7 +237,7 @@ func (e *engine) look(at *amounts) {
 		m.Inside = 0
 	}
 	m.Charge, m.ChairCharger = taper(at[inside]), 0
-	if e.leg.ChairCharger && e.leg.Kind == Mains {
+	if e.charging() {
 		m.ChairCharger = e.charger * taper(lowest)
 	}
 	if e.halted {
@@ -246,6 +249,9 @@ func (e *engine) look(at *amounts) {
 	}
 	e.track.Steps++
 }
+
+// charging tells whether the chair's charger is on, if only to top up.
+func (e *engine) charging() bool { return e.leg.ChairCharger && e.leg.Kind == Mains && e.charger > 0 }
 
 // spent is the charge at which the internal battery gives no more.
 const spent = 1e-9
@@ -269,6 +275,9 @@ func (e *engine) settle() {
 		if e.away && p.Source != setup.Mains && p.Source != setup.Chair && e.lostAt == notYet {
 			e.lostAt, e.reserve = e.seconds, source == setup.Mains && p.Source == setup.None
 		}
+		if source == setup.Chair && p.Source == setup.Internal || kind == circuit.Hunting && p.Kind != circuit.Hunting {
+			e.letGo()
+		}
 		switch {
 		case p.Source == setup.None && !e.halted:
 			e.halted = true
@@ -285,6 +294,27 @@ func (e *engine) settle() {
 		if e.moment.Drive > 0 && e.exhausted() {
 			e.stranded, e.strandAt, e.moment.Drive, e.moment.Ramp = true, e.seconds, 0, 0
 			e.tell(Stranded)
+		}
+	}
+}
+
+// mostLost is how often the chair supply may be lost and found again on a leg,
+// as on a weak charger, before it is taken for lost: nobody would ride on it.
+const mostLost = 20
+
+// letGo counts a loss of the chair; past mostLost the converter stays off to
+// the end of the leg.
+func (e *engine) letGo() {
+	if e.lost++; e.lost <= mostLost {
+		return
+	}
+	for i := range e.s.Chain {
+		if e.s.Chain[i].Converter == nil {
+			continue
+		}
+		faults := append(slices.Clone(e.plan.Faults), setup.Fault{Part: e.s.Chain[i].ID, Mode: setup.CutOut})
+		if n, err := circuit.Build(e.s, faults, e.plan.Celsius); err == nil {
+			e.n = n
 		}
 	}
 }
@@ -409,7 +439,7 @@ func (e *engine) reach(rate *amounts, atMost float64) float64 {
 		if e.at[i] < 1e-6 && rate[i] < 0 { // its volts fall steeply here
 			t = math.Min(t, .001/-rate[i])
 		}
-		if e.moment.ChairCharger > 0 && rate[i] != 0 { // tapering against a load, it settles within four such times
+		if e.charging() && rate[i] != 0 { // tapering against a load, it settles within four such times
 			t = math.Min(t, e.capacity[i]*3600*(1-tapers)/e.charger/4)
 		}
 	}
@@ -534,7 +564,9 @@ func never() bool { return false }
 const forever = 30 * 24 * 3600
 
 // until stands still until something is so, and tells the seconds it took.
-func (e *engine) until(done func() bool) float64 { return e.stay(Leg{Kind: Stand}, done) }
+func (e *engine) until(done func() bool) float64 {
+	return e.stay(Leg{Kind: Stand, Tilted: e.leg.Tilted}, done)
+}
 
 func (e *engine) stay(l Leg, done func() bool) float64 {
 	start := e.seconds
@@ -583,6 +615,12 @@ func (e *engine) enter(i int) float64 {
 	if e.stranded {
 		l, w = Leg{Kind: Stand, Tilted: l.Tilted}, NotThere
 	}
+	if e.lost > mostLost {
+		if n, err := circuit.Build(e.s, e.plan.Faults, e.plan.Celsius); err == nil {
+			e.n = n
+		}
+	}
+	e.lost = 0
 	before := len(e.track.Events)
 	e.quiet = true
 	e.begin(i, l)

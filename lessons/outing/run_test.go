@@ -304,6 +304,20 @@ func TestCutOutIsWhereTheInputReadsTheCutOutVolts(t *testing.T) {
 	}
 }
 
+// A chair stops where a ramp, not the way on the level, pulls its two blocks
+// down to 10.5 V each (1.75 V a cell, M): by hand.
+func TestAChairIsStrandedByItsRamp(t *testing.T) {
+	s := demo(t, "chair-12")
+	s.Drive.Ramp = 600
+	p := fresh(s, drive(100)).with(t, s, "fuse=blown") // the motors alone
+	tr := track(t, s, p, false)
+	charge, _ := tr.at(tr.when(t, Stranded, ""))
+	volts, ok := circuit.UpperRoot(2*circuit.OpenCircuit(setup.AGM, charge), 2*.004, 600)
+	if !ok || math.Abs(volts-21) > .005 {
+		t.Errorf("at charge %.5f a ramp pulls the pack to %.4f V", charge, volts)
+	}
+}
+
 // Whatever its cut-out, a pack gives no more than it holds.
 func TestASpentPackGivesNoMore(t *testing.T) {
 	for _, cutOut := range []setup.Volts{21, 18, 12, 1} {

@@ -107,7 +107,7 @@ func TestLeavingWithoutAReserve(t *testing.T) {
 // way would have filled it before the last wait.
 func TestTheReserveCountsWhereMainsIsLeft(t *testing.T) {
 	s := demo(t, "chair-7") // its chair charges the internal battery
-	for minutes, want := range map[setup.Minutes]Lack{15: LackReserve, 60: NoLack} {
+	for minutes, want := range map[setup.Minutes]Lack{18: LackReserve, 60: NoLack} {
 		p := fresh(s, Leg{Kind: Mains, Minutes: minutes, Adapter: true}, drive(1), stand(2), drive(1))
 		p.Internal.Charge = 0
 		f := forecast(t, s, p)
@@ -152,6 +152,20 @@ func TestAWaitThatChargesIsNotStretched(t *testing.T) {
 		st := forecast(t, s, p).Stretches[0]
 		if st.LeaveBy.After(st.Sets) || st.LeaveBy.After(st.MainsBy) || !st.Sets.Equal(nine.Add(time.Duration(minutes)*time.Minute)) {
 			t.Errorf("%g min: %+v", float64(minutes), st)
+		}
+	}
+}
+
+// A spent pack that carries only while the chair's charger lifts it: the supply
+// ends as that is unplugged, and nothing is left for finding the next outlet.
+func TestASupplyThatEndsWithItsChargerIsNoMargin(t *testing.T) {
+	s := demo(t, "chair-12")
+	for charge, want := range map[float64]Lack{0: LackMargin, .6: NoLack} {
+		p := fresh(s, Leg{Kind: Mains, Minutes: 2, ChairCharger: true}, atMains(1, true, true))
+		p.charge(charge)
+		f := forecast(t, s, p)
+		if st := f.Stretches[0]; f.Worst.on(setup.Internal) || st.Lacks != want || f.OK != (want == NoLack) || f.OK && st.LeaveBy.Before(st.Sets) {
+			t.Errorf("charge %g: OK %v, %+v, %+v", charge, f.OK, st, f.Worst.Events)
 		}
 	}
 }
@@ -347,5 +361,25 @@ func TestLithiumInHeatAndFrost(t *testing.T) {
 	p.Celsius = -5
 	if tr := track(t, s, p, false); last(tr.Samples).Chair < .5 {
 		t.Errorf("AGM at -5 °C: %+v", last(tr.Samples))
+	}
+}
+
+// A weak charger against a load near the cut-out takes the chair supply away
+// and gives it back every few seconds. Nobody would ride on that, and the run
+// stays short.
+func TestAChairLostAgainAndAgainIsLost(t *testing.T) {
+	s := demo(t, "chair-7")
+	for i := range s.Chain {
+		if c := s.Chain[i].Converter; c != nil {
+			c.Latched = false
+		}
+	}
+	s.Battery().Charger = 1
+	p := Usual(s, time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC))
+	p.Load, p.Chair.Measured = 40, 200
+	p.Legs = []Leg{{Kind: Mains, Minutes: 24 * 60, ChairCharger: true}}
+	f := forecast(t, s, p)
+	if f.OK || f.First != ChairSupply || len(f.Rows) > 100 || f.Worst.Steps > 20000 {
+		t.Errorf("OK %v, %s, %d rows, %d steps %+v", f.OK, f.First, len(f.Rows), f.Worst.Steps, f.Worst.Events[:min(len(f.Worst.Events), 12)])
 	}
 }
