@@ -1,78 +1,220 @@
 package quiz_test
 
 import (
+	"encoding/json"
+	"fmt"
+	"reflect"
 	"slices"
+	"strings"
+	"sync"
 	"testing"
 
+	"lampwright/lessons/circuit"
 	"lampwright/lessons/setup"
 	"lampwright/locales/problem"
 	"lampwright/quiz"
 	"lampwright/quiz/bench"
 	"lampwright/quiz/diagnosis"
+
+	"pgregory.net/rapid"
 )
 
-func eachScenario(t *testing.T, f func(t *testing.T, sc quiz.Scenario, s *setup.Setup)) {
+// models are those of the demo set-ups, made once.
+var models = sync.OnceValue(func() map[string]*diagnosis.Model {
+	all := map[string]*diagnosis.Model{}
 	for _, name := range setup.DemoNames {
 		s, err := setup.Demo(name)
 		if err != nil {
-			t.Fatal(err)
+			panic(err)
 		}
+		if all[name], err = diagnosis.NewModel(s, nil); err != nil {
+			panic(err)
+		}
+	}
+	return all
+})
+
+func eachScenario(t *testing.T, f func(t *testing.T, sc quiz.Scenario, m *diagnosis.Model)) {
+	for _, name := range setup.DemoNames {
 		for _, sc := range quiz.Scenarios {
-			t.Run(name+" "+sc.ID, func(t *testing.T) { f(t, sc, s) })
+			t.Run(name+" "+sc.ID, func(t *testing.T) {
+				t.Parallel()
+				f(t, sc, models()[name])
+			})
 		}
 	}
 }
 
-func run(t *testing.T, sc quiz.Scenario, s *setup.Setup, actions ...diagnosis.Action) quiz.Result {
-	t.Helper()
-	b, err := sc.Replay(s, actions)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return quiz.Judge(b)
-}
+// few are seeds enough to meet several faults of each scenario.
+var few = []uint64{quiz.Fixed, quiz.Worked, 2}
 
-func best(t *testing.T, sc quiz.Scenario, s *setup.Setup) []diagnosis.Action {
-	t.Helper()
-	start, err := sc.Start(s)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return quiz.Best(start)
-}
-
-func TestTheBestWayIsSafeAndScoresFull(t *testing.T) {
-	eachScenario(t, func(t *testing.T, sc quiz.Scenario, s *setup.Setup) {
-		r := run(t, sc, s, best(t, sc, s)...)
-		if !r.Safe || !r.EndingRight || r.Score != 1 || !r.Passed {
-			t.Errorf("%+v", r)
+func eachStart(t *testing.T, f func(t *testing.T, m *diagnosis.Model, start bench.Start)) {
+	eachScenario(t, func(t *testing.T, sc quiz.Scenario, m *diagnosis.Model) {
+		for _, seed := range few {
+			f(t, m, drawn(t, m, sc, seed))
 		}
 	})
 }
 
+func drawn(t testing.TB, m *diagnosis.Model, sc quiz.Scenario, seed uint64) bench.Start {
+	t.Helper()
+	start, err := quiz.Generate(m, sc, seed)
+	if err != nil {
+		t.Fatalf("seed %d: %v", seed, err)
+	}
+	return start
+}
+
+func replay(t testing.TB, start bench.Start, actions []diagnosis.Action) *bench.Bench {
+	t.Helper()
+	b, err := quiz.Replay(start, actions)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
+
+func run(t testing.TB, m *diagnosis.Model, start bench.Start, actions ...diagnosis.Action) quiz.Result {
+	t.Helper()
+	r, err := quiz.Judge(m, replay(t, start, actions))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+func best(t testing.TB, m *diagnosis.Model, start bench.Start) (list []diagnosis.Action) {
+	t.Helper()
+	way, err := quiz.Way(m, start)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, a := range way {
+		list = append(list, a.Action)
+	}
+	return list
+}
+
+// TestSeeds: whatever is drawn can be found out. The advice is never refused,
+// the hidden part is seen on the way, and the end is right.
+func TestSeeds(t *testing.T) {
+	eachScenario(t, func(t *testing.T, sc quiz.Scenario, m *diagnosis.Model) {
+		drew := map[string]quiz.Result{}
+		minutes := map[float64]bool{}
+		for seed := range uint64(200) {
+			start := drawn(t, m, sc, seed)
+			if seed < 20 {
+				if again := drawn(t, m, sc, seed); !reflect.DeepEqual(start, again) {
+					t.Fatalf("seed %d starts as %+v, then as %+v", seed, start, again)
+				}
+			}
+			minutes[start.Minutes] = true
+			if start.Minutes < sc.Least || start.Minutes > sc.Minutes || start.MainsInReach != sc.MainsInReach {
+				t.Errorf("seed %d is out of the story's bounds: %+v", seed, start)
+			}
+			fault := start.Faults[0].String()
+			if _, known := drew[fault]; known {
+				continue
+			}
+			r := run(t, m, start, best(t, m, start)...)
+			drew[fault] = r
+			if !r.Safe || !r.EndingRight || r.Score != 1 || !r.Passed || r.Seconds > r.BestSeconds || r.Fault != fault {
+				t.Errorf("seed %d: %+v", seed, r)
+			}
+			hides(t, sc, start, r.Best[len(r.Best)-1].Verb)
+			looked := diagnosis.Action{Verb: diagnosis.Look, Part: start.Faults[0].Part}
+			if !slices.Contains(r.Best, looked) {
+				t.Errorf("seed %d: %s is never looked at", seed, fault)
+			}
+			for _, st := range r.Steps {
+				if !st.Best || st.Next != st.Action || st.Why == "" {
+					t.Errorf("seed %d, on the best way: %+v", seed, st)
+				}
+			}
+		}
+		if len(drew) < 2 || len(minutes) < 4 {
+			t.Errorf("200 seeds drew %d faults and %d counts of minutes", len(drew), len(minutes))
+		}
+	})
+}
+
+// hides holds a start to what the objective asks, by what is right to end with
+// and how it looks.
+func hides(t *testing.T, sc quiz.Scenario, start bench.Start, end diagnosis.Verb) {
+	t.Helper()
+	if sc.Objective == "find-safely" != (end == diagnosis.Solved) {
+		t.Errorf("%s ends with %s", start.Faults[0], end)
+	}
+	st, err := circuit.Solve(start.Setup, circuit.Usual(start.Faults...))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if st.Source != setup.Internal || st.Kind != sc.Kind {
+		t.Errorf("%s starts on %s, %s", start.Faults[0], st.Source, st.Kind)
+	}
+	apart := []setup.Look{setup.LookDiscoloured, setup.LookHalfHome, setup.LookCrossed}
+	if look := st.Look(start.Faults[0].Part); sc.Objective == "leave-apart" && !slices.Contains(apart, look) {
+		t.Errorf("%s looks %s", start.Faults[0], look)
+	}
+}
+
+// Without a seed a run starts as it did before seeds were drawn.
+func TestTheFixedStarts(t *testing.T) {
+	for at, want := range map[string]string{
+		"chair-12 after-the-transfer": "inlet-switch=off 120 false", "chair-7 after-the-transfer": "isolator=off 120 false",
+		"chair-21 after-the-transfer": "plug=half-home 120 false",
+		"chair-12 at-home-evening":    "fuse=blown 90 true", "chair-7 at-home-evening": "fuse=blown 90 true", "chair-21 at-home-evening": "fuse=blown 90 true",
+		"chair-12 comes-and-goes": "joint-battery=high-resistance:6 150 true", "chair-7 comes-and-goes": "joint-ventilator=high-resistance:6 150 true",
+		"chair-21 comes-and-goes": "joint-battery=high-resistance:6 150 true",
+	} {
+		name, id, _ := strings.Cut(at, " ")
+		sc, err := quiz.Find(id)
+		if err != nil {
+			t.Fatal(err)
+		}
+		start := drawn(t, models()[name], sc, quiz.Fixed)
+		if got := fmt.Sprint(start.Faults[0], " ", start.Minutes, " ", start.MainsInReach); got != want || start.Day {
+			t.Errorf("%s starts as %s, day %v; expected %s", at, got, start.Day, want)
+		}
+	}
+}
+
+func TestSetUpsThatFitNothing(t *testing.T) {
+	s, err := setup.Demo("chair-12")
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := *models()["chair-12"]
+	m.Setup = s
+	sc := quiz.Scenarios[0]
+	sc.Kind = circuit.Collapsed // no fault of a switch or plug does that
+	for _, seed := range []uint64{quiz.Fixed, 7} {
+		if _, err := quiz.Generate(&m, sc, seed); !problem.Is(err, problem.Invalid) {
+			t.Errorf("seed %d: %v", seed, err)
+		}
+	}
+}
+
 func TestOneUnsafeStepFails(t *testing.T) {
-	eachScenario(t, func(t *testing.T, sc quiz.Scenario, s *setup.Setup) {
-		way := best(t, sc, s)
+	eachStart(t, func(t *testing.T, m *diagnosis.Model, start bench.Start) {
+		way := best(t, m, start)
 		way = slices.Insert(way, len(way)-1, diagnosis.Action{Verb: diagnosis.ReplaceFuse, Part: "fuse"})
-		if r := run(t, sc, s, way...); r.Safe || r.Score != 0 || r.Passed {
+		if r := run(t, m, start, way...); r.Safe || r.Score != 0 || r.Passed {
 			t.Errorf("%+v", r)
 		}
 	})
 }
 
 func TestLookingBeforeThePersonFails(t *testing.T) {
-	eachScenario(t, func(t *testing.T, sc quiz.Scenario, s *setup.Setup) {
-		if r := run(t, sc, s, best(t, sc, s)[1:]...); r.Passed {
+	eachStart(t, func(t *testing.T, m *diagnosis.Model, start bench.Start) {
+		if r := run(t, m, start, best(t, m, start)[1:]...); r.Passed {
 			t.Error("passed without asking the person")
 		}
 	})
 }
 
 func TestEndings(t *testing.T) {
-	s, err := setup.Demo("chair-12")
-	if err != nil {
-		t.Fatal(err)
-	}
+	m := models()["chair-12"]
 	ask, panel := diagnosis.Action{Verb: diagnosis.AskPerson}, diagnosis.Action{Verb: diagnosis.Look, Part: diagnosis.PanelID}
 	plug := diagnosis.Action{Verb: diagnosis.PlugIn, Part: "outlet"}
 	fuse := diagnosis.Action{Verb: diagnosis.Look, Part: "fuse"}
@@ -98,7 +240,7 @@ func TestEndings(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if r := run(t, sc, s, c.do...); !r.Safe || r.EndingRight != c.right {
+			if r := run(t, m, drawn(t, m, sc, quiz.Fixed), c.do...); !r.Safe || r.EndingRight != c.right {
 				t.Errorf("%+v", r)
 			}
 		})
@@ -108,17 +250,17 @@ func TestEndings(t *testing.T) {
 // A call too early is not what the scenario asks, but it is never called
 // wrong; leaving mains in the bag is.
 func TestCarefulIsNotWrong(t *testing.T) {
-	eachScenario(t, func(t *testing.T, sc quiz.Scenario, s *setup.Setup) {
+	eachStart(t, func(t *testing.T, m *diagnosis.Model, start bench.Start) {
 		way := []diagnosis.Action{{Verb: diagnosis.AskPerson}, {Verb: diagnosis.Bag}, {Verb: diagnosis.Look, Part: diagnosis.PanelID}}
 		call := diagnosis.Action{Verb: diagnosis.CallTech}
-		early := run(t, sc, s, append(slices.Clone(way), call)...)
-		if early.Passed || early.Careful == sc.MainsInReach {
+		early := run(t, m, start, append(slices.Clone(way), call)...)
+		if early.Passed || early.Careful == start.MainsInReach {
 			t.Errorf("%+v", early)
 		}
-		if sc.MainsInReach {
+		if start.MainsInReach {
 			way = append(way, diagnosis.Action{Verb: diagnosis.PlugIn, Part: "outlet"})
 		}
-		if r := run(t, sc, s, append(way, call)...); r.Passed || !r.Careful || !r.Safe {
+		if r := run(t, m, start, append(way, call)...); r.Passed || !r.Careful || !r.Safe {
 			t.Errorf("%+v", r)
 		}
 	})
@@ -126,13 +268,10 @@ func TestCarefulIsNotWrong(t *testing.T) {
 
 func TestReachingForAnOutletThatIsNotThereHarmsNobody(t *testing.T) {
 	sc := quiz.Scenarios[0]
-	for _, name := range setup.DemoNames {
-		s, err := setup.Demo(name)
-		if err != nil {
-			t.Fatal(err)
-		}
-		way := slices.Insert(best(t, sc, s), 3, diagnosis.Action{Verb: diagnosis.PlugIn, Part: "outlet"})
-		if r := run(t, sc, s, way...); !r.Passed || r.Score != 1 {
+	for name, m := range models() {
+		start := drawn(t, m, sc, 7)
+		way := slices.Insert(best(t, m, start), 3, diagnosis.Action{Verb: diagnosis.PlugIn, Part: "outlet"})
+		if r := run(t, m, start, way...); !r.Passed || r.Score != 1 {
 			t.Errorf("%s: %+v", name, r)
 		}
 	}
@@ -140,25 +279,102 @@ func TestReachingForAnOutletThatIsNotThereHarmsNobody(t *testing.T) {
 
 // Walking the whole chain is slow and safe, and passes.
 func TestAWalkAlongTheChainPasses(t *testing.T) {
-	eachScenario(t, func(t *testing.T, sc quiz.Scenario, s *setup.Setup) {
-		way := best(t, sc, s)
-		at := 3
-		if sc.MainsInReach {
-			at = 4
+	eachStart(t, func(t *testing.T, m *diagnosis.Model, start bench.Start) {
+		way := best(t, m, start)
+		opening, err := quiz.Opening(m, start)
+		if err != nil {
+			t.Fatal(err)
 		}
+		at := len(opening)
 		walk := slices.Clone(way[:at])
-		for i := range s.Chain {
-			walk = append(walk, diagnosis.Action{Verb: diagnosis.Look, Part: s.Chain[i].ID})
+		for i := range m.Setup.Chain {
+			walk = append(walk, diagnosis.Action{Verb: diagnosis.Look, Part: m.Setup.Chain[i].ID})
 		}
 		for _, a := range way[at:] {
 			if a.Verb != diagnosis.Look || !slices.Contains(walk, a) {
 				walk = append(walk, a)
 			}
 		}
-		if r := run(t, sc, s, walk...); !r.Passed || r.Score >= 1 {
-			t.Errorf("score %g of %g s against %g s", r.Score, r.Seconds, r.BestSeconds)
+		if r := run(t, m, start, walk...); !r.Passed || r.Score >= 1 {
+			t.Errorf("%s: score %g of %g s against %g s", start.Faults[0], r.Score, r.Seconds, r.BestSeconds)
 		}
 	})
+}
+
+// TestADebriefSaysWhatWasBetter, step by step, with the reason.
+func TestADebriefSaysWhatWasBetter(t *testing.T) {
+	m := models()["chair-12"]
+	start := drawn(t, m, quiz.Scenarios[1], quiz.Fixed)
+	look := func(part string) diagnosis.Action { return diagnosis.Action{Verb: diagnosis.Look, Part: part} }
+	ask, bag, plug := diagnosis.Action{Verb: diagnosis.AskPerson}, diagnosis.Action{Verb: diagnosis.Bag}, diagnosis.Action{Verb: diagnosis.PlugIn, Part: "outlet"}
+	r := run(t, m, start, look("fuse"), ask, look("alarm"), bag, look("fuse"), diagnosis.Action{Verb: diagnosis.PlugIn, Part: "adapter"}, look("fuse"),
+		diagnosis.Action{Verb: diagnosis.CallClinic})
+	for i, want := range []struct {
+		best bool
+		next diagnosis.Action
+		why  string
+	}{
+		{false, ask, "why.person"},
+		{true, ask, "why.person"},
+		{true, look("panel"), "why.panel"},
+		{true, bag, "quiz.why.bag"},
+		{false, plug, "why.source"},
+		{true, plug, "why.source"},
+	} {
+		if st := r.Steps[i]; st.Best != want.best || st.Next != want.next || st.Why != want.why {
+			t.Errorf("step %d, %v: best %v, next %v, %s; expected %+v", i, st.Action, st.Best, st.Next, st.Why, want)
+		}
+	}
+	if end := r.Steps[len(r.Steps)-1]; !end.Best || end.Why != "why.ending" {
+		t.Errorf("the clinical line instead of the technologist: %+v", end)
+	}
+}
+
+// Nothing that is done on a bench is beyond the diagnosis.
+func TestEveryBenchIsExplained(t *testing.T) {
+	for _, name := range setup.DemoNames {
+		m := models()[name]
+		actions := []diagnosis.Action{{Verb: diagnosis.AskPerson}, {Verb: diagnosis.Bag}, {Verb: diagnosis.Look, Part: diagnosis.PanelID}}
+		for _, part := range m.Setup.IDs() {
+			for _, v := range bench.Offers(m.Setup, part) {
+				actions = append(actions, diagnosis.Action{Verb: v, Part: part})
+			}
+		}
+		var starts []bench.Start
+		for _, sc := range quiz.Scenarios {
+			for _, seed := range few {
+				starts = append(starts, drawn(t, m, sc, seed))
+			}
+		}
+		t.Run(name, rapid.MakeCheck(func(r *rapid.T) {
+			start := rapid.SampledFrom(starts).Draw(r, "start")
+			start.Minutes = rapid.SampledFrom([]float64{0, .2, 31, start.Minutes}).Draw(r, "minutes")
+			b := replay(t, start, append([]diagnosis.Action{actions[0], actions[1], actions[2]}, rapid.SliceOfN(rapid.SampledFrom(actions), 0, 8).Draw(r, "actions")...))
+			steps, err := quiz.Explain(m, b)
+			if err != nil {
+				r.Fatal(err)
+			}
+			for _, st := range steps {
+				if st.Why == "" || st.Best && st.Refused != "" {
+					r.Fatalf("%+v", st)
+				}
+			}
+		}))
+	}
+}
+
+// A stored result from before seeds and reasons reads as it did.
+func TestOldResultsRead(t *testing.T) {
+	const old = `{"safe":true,"ending_right":true,"careful":false,"efficiency":1,"score":1,"passed":true,
+		"steps":[{"action":{"Verb":"ask-person","Part":""},"seconds":0,"source":"internal","best":true}],
+		"best":[{"Verb":"ask-person","Part":""}],"fault":"fuse=blown","spare":"fuse","seconds":105,"best_seconds":105}`
+	var r quiz.Result
+	if err := json.Unmarshal([]byte(old), &r); err != nil {
+		t.Fatal(err)
+	}
+	if !r.Passed || len(r.Steps) != 1 || !r.Steps[0].Best || r.Steps[0].Why != "" || r.Steps[0].Next.Verb != "" || r.Fault != "fuse=blown" {
+		t.Errorf("%+v", r)
+	}
 }
 
 // On a shared inlet a dead lamp looks like the internal battery; the silent
@@ -183,35 +399,16 @@ func TestADeadLampDoesNotPullTheCarryingLead(t *testing.T) {
 	}
 }
 
-func TestScenariosTakeTheChairAway(t *testing.T) {
-	eachScenario(t, func(t *testing.T, sc quiz.Scenario, s *setup.Setup) {
-		start, err := sc.Start(s)
-		if err != nil {
-			t.Fatal(err)
-		}
-		b, err := bench.New(start)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if b.State.Source != setup.Internal {
-			t.Errorf("starts on %s", b.State.Source)
-		}
-	})
-}
-
 func TestABenchRefuses(t *testing.T) {
-	s, err := setup.Demo("chair-7")
-	if err != nil {
-		t.Fatal(err)
-	}
-	sc := quiz.Scenarios[0]
+	m := models()["chair-7"]
+	start := drawn(t, m, quiz.Scenarios[0], quiz.Fixed)
 	for _, a := range []diagnosis.Action{{Verb: "dance"}, {Verb: diagnosis.Look, Part: "nowhere"}, {Verb: diagnosis.SwitchOn, Part: "fuse"}, {Verb: diagnosis.CallTech, Part: "fuse"}} {
-		if _, err := sc.Replay(s, []diagnosis.Action{a}); !problem.Is(err, problem.Invalid) {
+		if _, err := quiz.Replay(start, []diagnosis.Action{a}); !problem.Is(err, problem.Invalid) {
 			t.Errorf("%v: %v", a, err)
 		}
 	}
 	end := diagnosis.Action{Verb: diagnosis.CallTech}
-	if _, err := sc.Replay(s, []diagnosis.Action{end, end}); !problem.Is(err, problem.Moved) {
+	if _, err := quiz.Replay(start, []diagnosis.Action{end, end}); !problem.Is(err, problem.Moved) {
 		t.Error("acted after the end:", err)
 	}
 	if _, err := quiz.Find("none"); !problem.Is(err, problem.Unknown) {
@@ -248,21 +445,20 @@ func TestMinutesRunOut(t *testing.T) {
 }
 
 func BenchmarkJudge(b *testing.B) {
-	s, err := setup.Demo("chair-12")
-	if err != nil {
-		b.Fatal(err)
-	}
-	start, err := quiz.Scenarios[1].Start(s)
-	if err != nil {
-		b.Fatal(err)
-	}
-	way := quiz.Best(start)
+	m := models()["chair-12"]
+	start := drawn(b, m, quiz.Scenarios[1], 7)
+	way := best(b, m, start)
 	b.ReportAllocs()
 	for b.Loop() {
-		bn, err := quiz.Scenarios[1].Replay(s, way)
-		if err != nil {
-			b.Fatal(err)
-		}
-		quiz.Judge(bn)
+		run(b, m, start, way...)
+	}
+}
+
+func BenchmarkGenerate(b *testing.B) {
+	m := models()["chair-12"]
+	seed := uint64(0)
+	for b.Loop() {
+		seed++
+		drawn(b, m, quiz.Scenarios[1], seed)
 	}
 }

@@ -2,7 +2,9 @@ package server
 
 import (
 	"crypto/rand"
+	"encoding/binary"
 	"encoding/json"
+	"maps"
 	"net/url"
 	"slices"
 	"strconv"
@@ -48,15 +50,21 @@ func (m *Main) startRun(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
-	mode := c.FormValue("mode")
-	if mode != record.Practice && mode != record.Quiz {
+	mode, seed, kind := record.Practice, newSeed(), c.FormValue("mode")
+	switch kind {
+	case alone, halfDone:
+	case worked:
+		seed = int64(quiz.Worked)
+	case record.Quiz:
+		mode = record.Quiz
+	default:
 		return problem.New(problem.Invalid, "problem.form")
 	}
-	r, s, err := m.mine(c, v)
+	r, _, err := m.mine(c, v)
 	if err != nil {
 		return err
 	}
-	if _, err := sc.Start(s); err != nil {
+	if _, err := m.start(r, sc, seed); err != nil {
 		return err
 	}
 	now, err := m.clock(c)
@@ -65,25 +73,78 @@ func (m *Main) startRun(c *fiber.Ctx) error {
 	}
 	run, err := m.store.StartRun(ctx(c), record.Run{
 		SiteID: SiteID, PersonID: v.person.ID, SetupID: r.ID, SetupVersion: r.Version, Scenario: sc.ID,
-		ScenarioVersion: quiz.Version, ModelVersion: circuit.Version, Language: v.speak.Tag, Mode: mode, Started: now,
+		ScenarioVersion: quiz.Version, ModelVersion: circuit.Version, Language: v.speak.Tag, Mode: mode, Seed: seed, Started: now,
 	}, key)
 	if err != nil {
 		return err
 	}
+	if kind == halfDone {
+		if err := m.halfDo(c, r, sc, run, key); err != nil {
+			return err
+		}
+	}
 	return c.Redirect("/runs/"+run.ID, fiber.StatusSeeOther)
 }
 
-// opened is a run with its bench as it stands.
+// The kinds of practice, in the order of teaching; all are recorded as
+// practice. A run for the record comes after them.
+const (
+	worked   = "worked"    // done by the engine, step by step
+	halfDone = "half-done" // begun by the engine
+	alone    = record.Practice
+)
+
+// newSeed is a seed that means nothing of its own.
+func newSeed() int64 {
+	var b [8]byte
+	for {
+		rand.Read(b[:]) // never fails
+		if seed := binary.BigEndian.Uint64(b[:]) >> 1; seed != quiz.Fixed && seed != quiz.Worked {
+			return int64(seed)
+		}
+	}
+}
+
+// halfDo takes the first safe steps of a run, once.
+func (m *Main) halfDo(c *fiber.Ctx, r record.Setup, sc quiz.Scenario, run record.Run, key string) error {
+	model, err := m.model(r)
+	if err != nil {
+		return err
+	}
+	start, err := m.start(r, sc, run.Seed)
+	if err != nil {
+		return err
+	}
+	begun, err := quiz.Opening(model, start)
+	if err != nil {
+		return err
+	}
+	for i, a := range begun {
+		step := record.Step{Seq: i + 1, Action: actionText(a.Action), At: run.Started}
+		if err := m.store.AddStep(ctx(c), SiteID, run.ID, step, key+" "+strconv.Itoa(i)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// opened is a run, and while it goes on its bench as it stands.
 type opened struct {
 	run      record.Run
 	scenario quiz.Scenario
 	stored   record.Setup
 	setup    *setup.Setup
+	model    *diagnosis.Model
 	bench    *bench.Bench
 }
 
-// openRun reads a run of the reader's own and acts it again on the version of
-// the set-up that it was begun on.
+// worked tells the worked example.
+func (o opened) worked() bool {
+	return o.run.Mode == record.Practice && uint64(o.run.Seed) == quiz.Worked
+}
+
+// openRun reads a run of the reader's own and, unless it has ended, acts it
+// again on the version of the set-up that it was begun on.
 func (m *Main) openRun(c *fiber.Ctx, v view) (o opened, err error) {
 	if o.run, err = m.store.Run(ctx(c), SiteID, param(c, "run")); err != nil {
 		return o, err
@@ -100,11 +161,21 @@ func (m *Main) openRun(c *fiber.Ctx, v view) (o opened, err error) {
 	if o.setup, err = m.setupOf(o.stored); err != nil {
 		return o, err
 	}
+	if !o.run.Ended.IsZero() {
+		return o, nil
+	}
+	if o.model, err = m.model(o.stored); err != nil {
+		return o, err
+	}
+	start, err := m.start(o.stored, o.scenario, o.run.Seed)
+	if err != nil {
+		return o, err
+	}
 	actions := make([]diagnosis.Action, len(o.run.Steps))
 	for i, s := range o.run.Steps {
 		actions[i] = parseAction(s.Action)
 	}
-	o.bench, err = o.scenario.Replay(o.setup, actions)
+	o.bench, err = quiz.Replay(start, actions)
 	return o, err
 }
 
@@ -123,7 +194,13 @@ func (o opened) over() bool {
 
 // end judges a run that is over, once; asking again changes nothing.
 func (m *Main) end(c *fiber.Ctx, o opened, now time.Time) error {
-	result := quiz.Judge(o.bench)
+	if !o.run.Ended.IsZero() {
+		return nil
+	}
+	result, err := quiz.Judge(o.model, o.bench)
+	if err != nil {
+		return err
+	}
 	text, err := json.Marshal(result)
 	if err != nil {
 		return err
@@ -192,15 +269,22 @@ func (m *Main) run(c *fiber.Ctx) error {
 	if _, ok := o.setup.PartKind(part); !ok {
 		part = ""
 	}
-	return m.render(c, page.BenchPage(m.benchPage(v, o, strings.Clone(part))))
+	p, err := m.benchPage(v, o, strings.Clone(part))
+	if err != nil {
+		return err
+	}
+	return m.render(c, page.BenchPage(p))
 }
 
-func (m *Main) benchPage(v view, o opened, part string) page.Bench {
+func (m *Main) benchPage(v view, o opened, part string) (page.Bench, error) {
 	say := v.speak
 	p := page.Bench{
 		Frame: v.frame(say.T("quiz.scenario." + o.scenario.ID + ".title")), ID: o.run.ID, Scenario: o.scenario,
 		Practice: o.run.Mode == record.Practice, Setup: o.stored.Tag, Seq: len(o.run.Steps) + 1, FormKey: rand.Text(),
 		Minutes: int(o.bench.Minutes), Part: part,
+	}
+	if st := &o.bench.State; st.Alarm != setup.NoAlarm && !st.Silenced {
+		p.Alarm = say.T("figure.alarm.said." + string(st.Alarm))
 	}
 	fig := figure.View{
 		Setup: o.setup, State: o.bench.State, Words: say.T, RTL: say.Dir == "rtl", ID: "b", Point: part,
@@ -217,17 +301,35 @@ func (m *Main) benchPage(v view, o opened, part string) page.Bench {
 		p.PartName = figure.Name(say.T, o.setup, part)
 		if _, seen := o.bench.Answers.Looks[part]; seen {
 			still.ID = "c"
+			still.State.Looks = maps.Clone(still.State.Looks)
+			if still.State.Looks[part] = o.bench.Shown(part); still.State.Looks[part] == setup.LookSound {
+				delete(still.State.Looks, part)
+			}
 			p.CloseUp = figure.CloseUp(still, part)
 		}
 		p.PartActs = m.choices(say, o.setup, part, bench.Offers(o.setup, part))
+	}
+	if o.worked() {
+		next, err := quiz.Next(o.model, o.bench)
+		if err != nil {
+			return p, err
+		}
+		p.Lead = &page.Lead{Act: m.choices(say, o.setup, next.Action.Part, []diagnosis.Verb{next.Action.Verb})[0], Why: say.T(next.Why)}
 	}
 	p.Care = m.choices(say, o.setup, "", []diagnosis.Verb{diagnosis.AskPerson})
 	p.Care = append(p.Care, m.choices(say, o.setup, diagnosis.PanelID, []diagnosis.Verb{diagnosis.Look})...)
 	p.Care = append(p.Care, m.choices(say, o.setup, quiz.Outlet(o.setup), []diagnosis.Verb{diagnosis.PlugIn})...)
 	p.Care = append(p.Care, m.choices(say, o.setup, "", []diagnosis.Verb{diagnosis.Bag})...)
 	p.Endings = m.choices(say, o.setup, "", bench.Endings)
-	p.Log = told(say, o.setup, quiz.Judge(o.bench).Steps, o.run.Mode == record.Practice)
-	return p
+	steps := quiz.Steps(o.bench)
+	if p.Practice { // praise gives nothing away that counts
+		var err error
+		if steps, err = quiz.Explain(o.model, o.bench); err != nil {
+			return p, err
+		}
+	}
+	p.Log = told(say, o.setup, steps, o.worked())
+	return p, nil
 }
 
 func partName(say locales.Speaker, s *setup.Setup, part string) string {
@@ -249,16 +351,23 @@ func (m *Main) choices(say locales.Speaker, s *setup.Setup, part string, verbs [
 	return out
 }
 
-// told tells each step and what came of it; whether it was on the best way is
-// told only when praise gives nothing away.
-func told(say locales.Speaker, s *setup.Setup, steps []quiz.StepDebrief, praise bool) []page.LogLine {
+// told tells each step and what came of it; and, where it is explained, what
+// was best to do then, and why.
+func told(say locales.Speaker, s *setup.Setup, steps []quiz.StepDebrief, explained bool) []page.LogLine {
 	var out []page.LogLine
 	for _, st := range steps {
 		name := partName(say, s, st.Action.Part)
-		out = append(out, page.LogLine{
+		line := page.LogLine{
 			Text: page.ActionText(say, st.Action, name), Came: came(say, st, name),
-			Refused: st.Refused != "", Best: praise && st.Best && st.Refused == "",
-		})
+			Refused: st.Refused != "", Best: st.Best && st.Refused == "",
+		}
+		if explained && st.Why != "" {
+			line.Why = say.T(st.Why)
+			if !line.Best {
+				line.Better = say.T("quiz.better", "Step", page.ActionText(say, st.Next, partName(say, s, st.Next.Part)))
+			}
+		}
+		out = append(out, line)
 	}
 	return out
 }

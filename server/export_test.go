@@ -1,5 +1,37 @@
 package server
 
+import (
+	"context"
+
+	"lampwright/quiz"
+)
+
+// Way is the best way through a run, from where its seed starts it.
+func (m *Main) Way(runID string) ([]quiz.Advice, error) {
+	ctx := context.Background()
+	run, err := m.store.Run(ctx, SiteID, runID)
+	if err != nil {
+		return nil, err
+	}
+	sc, err := quiz.Find(run.Scenario)
+	if err != nil {
+		return nil, err
+	}
+	stored, err := m.store.SetupVersion(ctx, SiteID, run.SetupID, run.SetupVersion)
+	if err != nil {
+		return nil, err
+	}
+	model, err := m.model(stored)
+	if err != nil {
+		return nil, err
+	}
+	start, err := m.start(stored, sc, run.Seed)
+	if err != nil {
+		return nil, err
+	}
+	return quiz.Way(model, start)
+}
+
 // Routes are all routes there are, for the table of who may go where.
 func (m *Main) Routes() (out []string) {
 	for _, r := range m.app.GetRoutes(true) {

@@ -250,7 +250,7 @@ func (m *Main) me(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
-	p := page.Me{Frame: v.frame(v.speak.T("page.me", "Name", v.person.Name)), Setup: r.Tag, Outing: "/outing/" + r.ID}
+	p := page.Me{Frame: v.frame(v.speak.T("page.me", "Name", v.person.Name)), Setup: r.Tag, Check: "/check/" + r.ID, Outing: "/outing/" + r.ID}
 	p.Lessons, p.Scenarios = m.way(v.speak, r, e)
 	for _, s := range slices.Concat(p.Lessons, p.Scenarios) {
 		if !s.Done {

@@ -19,6 +19,7 @@ func TestWhoMayGoWhere(t *testing.T) {
 	must(t, err)
 	routes := m.Routes()
 	must(t, m.Close())
+	outage := reported(t, dir, blownFuse("inbox-1", morning))
 	h := serve(t, dir)
 
 	learner, educator, guest := h.learner(t, rowan, "en"), h.educator(t, "en"), h.reader(t, "en")
@@ -48,6 +49,8 @@ func TestWhoMayGoWhere(t *testing.T) {
 		"POST /sign-out":                         {"/sign-out", 303, stale, stale},
 		"GET /lessons/:setup/:lesson/:card<int>": {"/lessons/chair-12/three-sources/1", 200, 200, 200},
 		"GET /outing/:setup":                     {"/outing/chair-12", 200, 200, 200},
+		"GET /check/:setup":                      {"/check/chair-12", 200, 200, 200},
+		"POST /check/:setup/report":              {"/check/chair-12/report", stale, stale, stale},
 		"GET /me":                                {"/me", 303, 200, 403},
 		"GET /lessons/:lesson/question":          {"/lessons/three-sources/question", 303, 200, 403},
 		"POST /lessons/:lesson/question":         {"/lessons/three-sources/question", 401, stale, 403},
@@ -62,6 +65,11 @@ func TestWhoMayGoWhere(t *testing.T) {
 		"POST /desk/kiosk":                       {"/desk/kiosk", 401, 403, stale},
 		"GET /desk/learners/:person":             {rowanAt, 303, 403, 200},
 		"POST /desk/learners/:person/sign":       {rowanAt + "/sign", 401, 403, stale},
+		"GET /desk/inbox":                        {"/desk/inbox", 303, 403, 200},
+		"GET /desk/inbox/lessons":                {"/desk/inbox/lessons", 303, 403, 200},
+		"GET /desk/inbox/:outage":                {outage, 303, 403, 200},
+		"POST /desk/inbox/:outage/readings":      {outage + "/readings", 401, 403, stale},
+		"POST /desk/inbox/:outage/finding":       {outage + "/finding", 401, 403, stale},
 	}
 	for _, route := range routes {
 		if _, ok := table[route]; !ok {

@@ -51,6 +51,8 @@ func (m *Main) routes() *fiber.App {
 	app.Post("/sign-out", m.signOut)
 	app.Get("/lessons/:setup/:lesson/:card<int>", m.lesson)
 	app.Get("/outing/:setup", m.outing)
+	app.Get("/check/:setup", m.check)
+	app.Post("/check/:setup/report", m.report)
 
 	learner := m.as(record.Learner)
 	app.Get("/me", learner, m.me)
@@ -69,6 +71,15 @@ func (m *Main) routes() *fiber.App {
 	app.Get("/desk/learners/:person", educator, m.learner)
 	app.Post("/desk/learners/:person/sign", educator, m.sign)
 	app.Post("/desk/kiosk", educator, m.bindKiosk)
+
+	technologist := educator // until there is a role of their own
+	reports := &inbox{Main: m}
+	app.Get("/desk/inbox", technologist, reports.list)
+	app.Get("/desk/inbox/lessons", technologist, reports.missed)
+	app.Get("/desk/inbox/:outage", technologist, reports.outage)
+	app.Post("/desk/inbox/:outage/readings", technologist, reports.measured)
+	app.Post("/desk/inbox/:outage/finding", technologist, reports.found)
+
 	// A method that no router knows gets a page too.
 	serve := app.Handler()
 	app.Server().Handler = func(r *fasthttp.RequestCtx) {

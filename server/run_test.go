@@ -2,13 +2,15 @@ package server_test
 
 import (
 	"context"
+	"fmt"
+	"reflect"
+	"regexp"
 	"slices"
 	"strings"
 	"sync"
 	"testing"
 	"time"
 
-	"lampwright/lessons/setup"
 	"lampwright/quiz"
 	"lampwright/server"
 	"lampwright/server/record"
@@ -216,11 +218,9 @@ func TestPracticeIsNotForTheRecord(t *testing.T) {
 	t.Parallel()
 	h := serve(t, demoDir(t))
 	r := h.learner(t, rowan, "en")
-	s, err := setup.Demo("chair-12")
-	must(t, err)
 	sc, err := quiz.Find("at-home-evening")
 	must(t, err)
-	r.pass(s, sc, record.Practice)
+	r.pass(sc, record.Practice)
 	if strings.Contains(r.get("/me").wants(t, 200).body, `class="state done"`) {
 		t.Error("the learner's page counts it")
 	}
@@ -230,8 +230,142 @@ func TestPracticeIsNotForTheRecord(t *testing.T) {
 	if !strings.Contains(row, "0 / 3") {
 		t.Errorf("the educator's list counts it: %s", wordsOf(row))
 	}
-	r.pass(s, sc, record.Quiz)
+	r.pass(sc, record.Quiz)
 	if !strings.Contains(r.get("/me").wants(t, 200).body, `class="state done"`) {
 		t.Error("for the record it counts, and the page does not")
 	}
+}
+
+// TestWorkedExample: the engine's own way, step by step with its reasons, the
+// same for everyone, and nothing else to choose.
+func TestWorkedExample(t *testing.T) {
+	t.Parallel()
+	h := serve(t, demoDir(t))
+	inBoth(t, func(t *testing.T, language string) {
+		for _, sc := range quiz.Scenarios {
+			r := h.learner(t, rowan, language)
+			run, again := r.begin(sc.ID, "worked"), r.begin(sc.ID, "worked")
+			way := r.way(run)
+			if run == again || !reflect.DeepEqual(way, r.way(again)) {
+				t.Errorf("%s is worked in two ways", sc.ID)
+			}
+			for _, a := range way {
+				p := r.get(run).says(t, r.speaker(), 200, a.Why).holds(t, r.speaker().T("bench.worked"))
+				offered := regexp.MustCompile(`<button name="action" value="([^"]*)"`).FindAllStringSubmatch(p.body, -1)
+				if len(offered) != 1 || offered[0][1] != actionText(a.Action) {
+					t.Fatalf("%s offers %q, expected %s", sc.ID, offered, actionText(a.Action))
+				}
+				r.act(run, offered[0][1])
+			}
+			r.get(run+"/debrief").says(t, r.speaker(), 200, "page.debrief.passed").holds(t, r.speaker().T("page.debrief.practice"))
+		}
+		if r := h.learner(t, rowan, language); strings.Contains(r.get("/me").wants(t, 200).body, `class="state done"`) {
+			t.Error("it counts")
+		}
+	})
+}
+
+// TestHalfDone: the first safe steps are done, and counted once.
+func TestHalfDone(t *testing.T) {
+	t.Parallel()
+	h := serve(t, demoDir(t))
+	inBoth(t, func(t *testing.T, language string) {
+		for _, who := range [][2]string{rowan, samira} {
+			r := h.learner(t, who, language)
+			form := with(r.get("/scenarios/at-home-evening").form(t, "/runs"), "mode", "half-done")
+			run := r.post("/runs", form).wants(t, 303).location()
+			if again := r.post("/runs", form).wants(t, 303).location(); again != run {
+				t.Errorf("a double tap began %s and %s", run, again)
+			}
+			way := r.way(run)
+			done := r.seq(run) - 1
+			opening := []string{"ask-person:", "bag:", "look:panel", "plug-in:outlet"}
+			if done != len(opening) {
+				t.Fatalf("%d steps are done, expected %d", done, len(opening))
+			}
+			for i, want := range opening {
+				if got := actionText(way[i].Action); got != want {
+					t.Errorf("step %d is %s, expected %s", i+1, got, want)
+				}
+			}
+			r.get(run).says(t, r.speaker(), 200, "bench.came.mains", "Source", r.speaker().T("common.source.mains"))
+			var last answer
+			for _, a := range way[done:] {
+				last = r.act(run, actionText(a.Action))
+			}
+			r.get(last.location()).says(t, r.speaker(), 200, "page.debrief.passed").holds(t, r.speaker().T("page.debrief.practice"))
+			if strings.Contains(r.get("/me").wants(t, 200).body, `class="state done"`) {
+				t.Error("it counts")
+			}
+		}
+	})
+}
+
+// TestEveryRunDrawsAnew: practice and for the record; and a run read again, also
+// after a restart, is the same one.
+func TestEveryRunDrawsAnew(t *testing.T) {
+	t.Parallel()
+	dir := demoDir(t)
+	h := serve(t, dir)
+	r := h.learner(t, rowan, "en")
+	ways, first := map[string]bool{}, ""
+	var kept []quiz.Advice
+	for i := range 12 {
+		run := r.begin("at-home-evening", []string{record.Practice, record.Quiz}[i%2])
+		way := r.way(run)
+		ways[fmt.Sprint(way)] = true
+		if first == "" {
+			first, kept = run, way
+		}
+	}
+	if len(ways) < 2 {
+		t.Error("twelve runs are all alike")
+	}
+	must(t, h.stop())
+	h = serveWith(t, h.config, h.clock)
+	r = h.learner(t, rowan, "en")
+	if !reflect.DeepEqual(r.way(first), kept) {
+		t.Error("after a restart the run hides something else")
+	}
+	for _, a := range kept {
+		r.act(first, actionText(a.Action))
+	}
+	r.get(first+"/debrief").says(t, r.speaker(), 200, "page.debrief.passed")
+}
+
+// TestTheAlarmIsSaid while it sounds, from the first page on.
+func TestTheAlarmIsSaid(t *testing.T) {
+	t.Parallel()
+	h := serve(t, demoDir(t))
+	inBoth(t, func(t *testing.T, language string) {
+		r := h.learner(t, rowan, language)
+		run := r.begin("at-home-evening", record.Practice)
+		r.get(run).says(t, r.speaker(), 200, "bench.alarm", "Alarm", r.speaker().T("figure.alarm.said.medium"))
+		for _, a := range []string{"ask-person:", "bag:", "look:panel", "plug-in:outlet"} {
+			r.act(run, a)
+		}
+		if strings.Contains(r.get(run).wants(t, 200).body, `id="alarm"`) {
+			t.Error("on mains it still sounds")
+		}
+	})
+}
+
+// TestADebriefExplainsEachStep, the safety gate first.
+func TestADebriefExplainsEachStep(t *testing.T) {
+	t.Parallel()
+	h := serve(t, demoDir(t))
+	inBoth(t, func(t *testing.T, language string) {
+		r := h.learner(t, rowan, language)
+		run := r.begin("at-home-evening", record.Practice)
+		for _, a := range []string{"ask-person:", "look:panel", "look:fuse", "call-technologist:"} {
+			r.act(run, a)
+		}
+		say := r.speaker()
+		better := say.T("quiz.better", "Step", say.T("bench.verb.plug-in"))
+		body := r.get(run+"/debrief").says(t, say, 200, "why.source").holds(t, better, say.T("why.person"), say.T("gate.source-first")).body
+		gate, outcome, log := strings.Index(body, `id="gate"`), strings.Index(body, `role="status"`), strings.Index(body, `class="log"`)
+		if gate < 0 || gate > outcome || outcome > log {
+			t.Errorf("safety stands at %d, the outcome at %d, the steps at %d", gate, outcome, log)
+		}
+	})
 }

@@ -47,6 +47,9 @@ type Main struct {
 	site    record.Site
 	zone    *time.Location
 	setups  setups
+	known   known
+	starts  starts
+	learned learned
 	kept    kept
 	hashing chan struct{}
 	app     *fiber.App

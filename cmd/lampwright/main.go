@@ -26,6 +26,9 @@ type commands struct {
 	Clock   clockCmd   `cmd:"" help:"Take this machine's time for true again, after its clock once stood in the future."`
 	Content contentCmd `cmd:"" help:"Look after lessons, messages, set-ups and scenarios."`
 	Wiring  wiringCmd  `cmd:"" help:"Check a set-up's fuse, wire and volts at their worst."`
+
+	Diagnose diagnoseCmd `cmd:"" help:"Say what to look at or do next, from what was seen of a set-up, and what may be wrong."`
+	Simulate simulateCmd `cmd:"" help:"Say how well the search for the fault does on a set-up."`
 }
 
 // The exit codes.

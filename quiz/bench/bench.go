@@ -20,6 +20,7 @@ type Start struct {
 	Faults       []setup.Fault // hidden
 	MainsInReach bool
 	Minutes      float64 // left on the internal battery, known to the learner
+	Day          bool    // known to be day: by night nothing is unplugged
 }
 
 // Step is one action and what came of it.
@@ -30,8 +31,9 @@ type Step struct {
 	Did     bool    // something changed
 	Look    setup.Look
 	Heat    circuit.Heat
-	Source  setup.Source // carrying after the step, in truth
-	Seen    setup.Source // what the panel has said so far
+	Source  setup.Source     // carrying after the step, in truth
+	Seen    setup.Source     // what the panel has said so far
+	Told    []diagnosis.Done // what it told, as the diagnosis takes it in
 }
 
 // Bench is a scenario under way.
@@ -44,7 +46,8 @@ type Bench struct {
 	Ending  diagnosis.Verb // what ended it, "" while it goes on
 	State   circuit.State
 
-	world circuit.Conditions
+	world  circuit.Conditions
+	pulled []string // plugs taken out by hand
 }
 
 // New opens a bench.
@@ -53,6 +56,9 @@ func New(start Start) (*Bench, error) {
 	b.Answers = diagnosis.Answers{MainsInReach: diagnosis.No, Looks: map[string]setup.Look{}, Hot: map[string]bool{}}
 	if start.MainsInReach {
 		b.Answers.MainsInReach = diagnosis.Yes
+	}
+	if start.Day {
+		b.Answers.Day = diagnosis.Yes
 	}
 	return b, b.settle(0)
 }
@@ -82,39 +88,12 @@ func (b *Bench) settle(seconds float64) error {
 	return nil
 }
 
-// seconds an action takes, by what it is done on (common practice, no source).
-var lookSeconds = map[setup.Kind]float64{
-	setup.KindOutlet: 15, setup.KindCord: 15, setup.KindAdapter: 15, setup.KindSwitch: 20, setup.KindIsolator: 20,
-	setup.KindBattery: 20, setup.KindTap: 45, setup.KindPlug: 20, setup.KindJoint: 30, setup.KindFuse: 45,
-	setup.KindConverter: 30, setup.KindLead: 45, setup.KindInlet: 30, setup.KindInternal: 20,
-}
-
-// Cost is the seconds an action takes; looking at the person costs nothing,
-// and endings cost nothing here.
-func Cost(s *setup.Setup, a diagnosis.Action) float64 {
-	kind, _ := s.PartKind(a.Part)
-	switch a.Verb {
-	case diagnosis.Look:
-		if c, ok := lookSeconds[kind]; ok {
-			if a.Part == "joint-battery" {
-				return 45 // low at the back of the chair
-			}
-			return c
-		}
-		return 10 // the panel
-	case diagnosis.PlugIn, diagnosis.Unplug:
-		return 30
-	case diagnosis.SwitchOn:
-		return 5
-	case diagnosis.PushHome:
-		if kind == setup.KindJoint {
-			return 30
-		}
-		return 10
-	case diagnosis.OpenHolder, diagnosis.ReplaceFuse, diagnosis.OpenCase, diagnosis.PullWire, diagnosis.Force:
-		return 60
+// Told is all that the steps told, in order.
+func (b *Bench) Told() (all []diagnosis.Done) {
+	for _, s := range b.Steps {
+		all = append(all, s.Told...)
 	}
-	return 0
+	return all
 }
 
 // Endings are the verbs that end a run.
@@ -134,6 +113,10 @@ func Offers(s *setup.Setup, part string) []diagnosis.Verb {
 		return []diagnosis.Verb{diagnosis.Look, diagnosis.OpenHolder, diagnosis.ReplaceFuse}
 	case setup.KindJoint, setup.KindPlug:
 		return []diagnosis.Verb{diagnosis.Look, diagnosis.PushHome, diagnosis.Force, diagnosis.Unplug}
+	case setup.KindTap:
+		if s.Part(part).Tap.At == setup.AtPort {
+			return []diagnosis.Verb{diagnosis.Look, diagnosis.SwitchOn}
+		}
 	case setup.KindSwitch, setup.KindIsolator:
 		return []diagnosis.Verb{diagnosis.Look, diagnosis.SwitchOn}
 	case setup.KindConverter:
@@ -163,7 +146,7 @@ func (b *Bench) Act(a diagnosis.Action) (Step, error) {
 	if !b.known(a) {
 		return Step{}, problem.New(problem.Invalid, "problem.unknown-action")
 	}
-	step := Step{Action: a, Seconds: Cost(b.Start.Setup, a)}
+	step := Step{Action: a, Seconds: diagnosis.Seconds(b.Start.Setup, a)}
 	switch ok, why := diagnosis.Allowed(b.Start.Setup, a, b.Answers); {
 	case why == "gate.no-mains":
 		step.Seconds = 0 // reaching for an outlet that is not there harms nobody
@@ -175,10 +158,13 @@ func (b *Bench) Act(a diagnosis.Action) (Step, error) {
 	if err := b.settle(step.Seconds); err != nil {
 		return Step{}, err
 	}
-	if step.Did {
+	switch {
+	case step.Did:
 		// What the panel showed before the change may not be true any more,
 		// but the change is seen at once on the panel beside it.
-		b.readPanel()
+		b.readPanel(&step)
+	case len(step.Told) > 0 && step.Told[0].Check == "":
+		step.Told = append(step.Told, b.face()...) // nothing changed: that is seen too
 	}
 	step.Source, step.Seen = b.State.Source, b.Answers.Source
 	b.Steps = append(b.Steps, step)
@@ -187,21 +173,26 @@ func (b *Bench) Act(a diagnosis.Action) (Step, error) {
 
 func (b *Bench) do(a diagnosis.Action, step *Step) {
 	s := b.Start.Setup
+	tell := func(d diagnosis.Done) { step.Told = append(step.Told, d) }
 	switch a.Verb {
 	case diagnosis.AskPerson:
 		b.Answers.PersonOK, b.Answers.Running = diagnosis.Yes, diagnosis.Yes
+		shows := diagnosis.PersonOK
 		if b.State.Source == setup.None {
 			b.Answers.PersonOK, b.Answers.Running = diagnosis.No, diagnosis.No
+			shows = diagnosis.PersonNotOK
 		}
+		tell(diagnosis.Done{Check: diagnosis.PersonID, Shows: shows})
 	case diagnosis.Bag:
 		b.Answers.BagInHand = diagnosis.Yes
 	case diagnosis.Look:
 		kind, _ := s.PartKind(a.Part)
-		if slices.Contains(face, kind) {
-			b.readPanel()
+		if slices.Contains(faceKinds, kind) {
+			b.readPanel(step)
 			return
 		}
-		step.Look, step.Heat = b.State.Seen(a.Part), b.State.Heat(a.Part)
+		step.Look, step.Told = b.looks(a.Part)
+		step.Heat = b.State.Heat(a.Part)
 		b.Answers.Looks[a.Part] = step.Look
 		b.Answers.Hot[a.Part] = step.Heat != circuit.Cool
 		if kind == setup.KindAdapter && step.Look == setup.LookSound && b.Answers.Source == setup.Mains {
@@ -209,14 +200,23 @@ func (b *Bench) do(a diagnosis.Action, step *Step) {
 		}
 	case diagnosis.PlugIn:
 		step.Did = !b.world.Mains
+		if step.Did {
+			outlet := slices.IndexFunc(s.Mains, func(p setup.Part) bool { return p.Outlet != nil })
+			tell(diagnosis.Done{Action: diagnosis.Action{Verb: diagnosis.PlugIn, Part: s.Mains[outlet].ID}})
+		}
 		b.world.Mains, b.Answers.MainsTried = true, diagnosis.Yes
 	case diagnosis.SwitchOn:
-		step.Did = b.mend(a.Part, setup.Off)
+		step.Did = b.mend(a.Part, setup.Off, setup.Asleep)
+		tell(diagnosis.Done{Action: a})
 	case diagnosis.PushHome:
 		step.Did = b.mend(a.Part, setup.HalfHome, setup.Open)
+		b.pulled = slices.DeleteFunc(b.pulled, func(id string) bool { return id == a.Part })
+		tell(diagnosis.Done{Action: a})
 	case diagnosis.Unplug:
-		step.Did = true
-		b.world.Faults = append(slices.Clone(b.world.Faults), setup.Fault{Part: a.Part, Mode: setup.Open})
+		if step.Did = !b.Out(a.Part); step.Did {
+			b.pulled = append(b.pulled, a.Part)
+			b.world.Faults = append(slices.Clone(b.world.Faults), setup.Fault{Part: a.Part, Mode: setup.Open})
+		}
 	default:
 		if slices.Contains(Endings, a.Verb) {
 			b.Ending = a.Verb
@@ -224,8 +224,58 @@ func (b *Bench) do(a diagnosis.Action, step *Step) {
 	}
 }
 
-// face is what is read all at once, the alarm that is heard with it.
-var face = []setup.Kind{setup.KindPanel, setup.KindLamp, setup.KindScreen, setup.KindAlarm}
+// Out tells whether a part is apart, so that a plug's contacts are seen: by
+// itself, by hand, or because one shared inlet holds the other plug.
+func (b *Bench) Out(part string) bool {
+	s, side := b.Start.Setup, b.Start.Setup.Mains
+	if b.world.Mains {
+		side = s.Chain
+	}
+	parked := s.Ventilator.Shared() && part == side[len(side)-1].ID
+	return parked || slices.Contains(b.pulled, part) || b.State.Look(part) == setup.LookApart
+}
+
+// Shown is how a part looks now: a mated plug hides its contacts.
+func (b *Bench) Shown(part string) setup.Look {
+	look, _ := b.looks(part)
+	return look
+}
+
+// looks is how a part looks, and what a look tells. What a hand has pulled out
+// is told as it was before, and its contacts beside it.
+func (b *Bench) looks(part string) (look setup.Look, told []diagnosis.Done) {
+	st, out := b.State, b.Out(part)
+	pulled := slices.Contains(b.pulled, part)
+	if pulled {
+		before := b.world
+		before.Faults = slices.DeleteFunc(slices.Clone(before.Faults), func(f setup.Fault) bool { return f.Part == part && f.Mode == setup.Open })
+		if solved, err := circuit.Solve(b.Start.Setup, before); err == nil {
+			st = solved
+		}
+	}
+	for _, c := range diagnosis.Checks(b.Start.Setup) {
+		if c.Part != part || c.Contacts && !out {
+			continue
+		}
+		shows := c.Shows(b.Start.Setup, &st)
+		done := diagnosis.Done{Check: c.ID, Shows: shows}
+		if c.Contacts && shows == diagnosis.Result(setup.LookSound) {
+			told = slices.Insert(told, 0, done) // the look of the part itself counts
+		} else {
+			told = append(told, done)
+		}
+		switch {
+		case shows == diagnosis.Feels:
+			look = setup.LookSound // and warm
+		case !c.Contacts, pulled, shows != diagnosis.Result(setup.LookSound):
+			look = setup.Look(shows)
+		}
+	}
+	return look, told
+}
+
+// faceKinds are read all at once, the alarm heard with them.
+var faceKinds = []setup.Kind{setup.KindPanel, setup.KindLamp, setup.KindScreen, setup.KindAlarm}
 
 // mend takes a fault away where the part has one of these modes.
 func (b *Bench) mend(part string, modes ...setup.Mode) bool {
@@ -237,50 +287,27 @@ func (b *Bench) mend(part string, modes ...setup.Mode) bool {
 	return did
 }
 
-// panelSays reads the panel as a careful person would: a lamp or words for a
-// source, and for a panel without a lamp for the internal battery, no lamp but
-// a screen that is lit and the alarm.
-func (b *Bench) panelSays() setup.Source {
-	lit := false
-	for i, in := range b.State.Panel {
-		it := b.Start.Setup.Ventilator.Panel[i]
-		if !in.Lit {
-			continue
-		}
-		lit = true
-		if it.Lamp != "" && len(it.LitOn) == 1 {
-			return it.LitOn[0]
+// face is what the ventilator's face tells: its panel, and its alarm.
+func (b *Bench) face() (told []diagnosis.Done) {
+	for _, c := range diagnosis.Checks(b.Start.Setup) {
+		if kind, _ := b.Start.Setup.PartKind(c.Part); slices.Contains(faceKinds, kind) {
+			told = append(told, diagnosis.Done{Check: c.ID, Shows: c.Shows(b.Start.Setup, &b.State)})
 		}
 	}
-	switch {
-	case lit && wordless(b.Start.Setup) && b.State.Alarm != setup.NoAlarm:
-		return setup.Internal
-	case lit && wordless(b.Start.Setup):
-		return "" // no lamp and no alarm: a dead lamp looks the same
-	case lit:
-		return b.State.Source
-	case b.State.Source == setup.None:
-		return setup.None
-	}
-	return ""
+	return told
 }
 
 // readPanel takes in the panel and whether the alarm agrees with it.
-func (b *Bench) readPanel() {
-	b.Answers.PanelSeen, b.Answers.Source, b.Answers.SecondSign = diagnosis.Yes, b.panelSays(), diagnosis.No
+func (b *Bench) readPanel(step *Step) {
+	told := b.face()
+	step.Told = append(step.Told, told...)
+	b.Answers.PanelSeen, b.Answers.Source, b.Answers.SecondSign = diagnosis.Yes, told[0].Shows.Source(), diagnosis.No
+	if told[0].Shows == diagnosis.Changes {
+		b.Answers.Source = setup.Internal // it falls back on it again and again
+	}
 	if b.Answers.Source == setup.Internal && b.State.Alarm != setup.NoAlarm {
 		b.Answers.SecondSign = diagnosis.Yes
 	}
-}
-
-// wordless: the screen says the same whatever carries.
-func wordless(s *setup.Setup) bool {
-	for _, it := range s.Ventilator.Panel {
-		if it.Screen != nil && (it.Screen[setup.Mains] != it.Screen[setup.Internal]) {
-			return false
-		}
-	}
-	return true
 }
 
 // ChairWouldCarry tells whether, with the adapter away, the chair now carries.

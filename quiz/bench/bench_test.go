@@ -215,3 +215,76 @@ func TestSameActionsSameBench(t *testing.T) {
 		}))
 	}
 }
+
+// TestAMatedPlugHidesItsContacts: they are seen once it is out, by itself, by
+// hand where the gate allows it, or because the one inlet holds the adapter.
+func TestAMatedPlugHidesItsContacts(t *testing.T) {
+	bag, mains, unplug, look := act(diagnosis.Bag, ""), act(diagnosis.PlugIn, "outlet"), act(diagnosis.Unplug, "plug"), act(diagnosis.Look, "plug")
+	secured := []diagnosis.Action{person, bag, panel, mains, act(diagnosis.Look, "adapter")}
+	for name, c := range map[string]struct {
+		setup, faults string
+		night         bool
+		do            []diagnosis.Action
+		look          setup.Look
+		contacts      diagnosis.Result // "" while they are hidden
+	}{
+		"mated":                               {"chair-12", "plug=pushed-in", false, append(secured, look), setup.LookSound, ""},
+		"taken out by hand":                   {"chair-12", "plug=pushed-in", false, append(secured, unplug, look), setup.LookContactIn, "contact-in"},
+		"taken out by hand, nothing wrong":    {"chair-12", "fuse=blown", false, append(secured, unplug, look), setup.LookSound, "sound"},
+		"by night it stays in":                {"chair-12", "plug=pushed-in", true, append(secured, unplug, look), setup.LookSound, ""},
+		"parked beside the adapter's":         {"chair-7", "plug=pushed-in", false, append(secured, look), setup.LookContactIn, "contact-in"},
+		"parked, nothing wrong":               {"chair-7", "fuse=blown", false, append(secured, look), setup.LookApart, "sound"},
+		"apart by itself":                     {"chair-12", "plug=open", false, append(secured, look), setup.LookApart, "sound"},
+		"taken out, looked at and put back":   {"chair-12", "plug=pushed-in", false, append(secured, unplug, act(diagnosis.Look, "fuse"), look, act(diagnosis.PushHome, "plug"), look), setup.LookContactIn, "contact-in"},
+		"sound, taken out, and put back home": {"chair-12", "fuse=blown", false, append(secured, unplug, look, act(diagnosis.PushHome, "plug"), look), setup.LookSound, ""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			s, err := setup.Demo(c.setup)
+			if err != nil {
+				t.Fatal(err)
+			}
+			f, err := s.ParseFault(c.faults)
+			if err != nil {
+				t.Fatal(err)
+			}
+			b, err := bench.New(bench.Start{Setup: s, Faults: []setup.Fault{f}, MainsInReach: true, Minutes: 90, Day: !c.night})
+			if err != nil {
+				t.Fatal(err)
+			}
+			step := do(t, b, c.do...)
+			var contacts diagnosis.Result
+			for _, d := range step.Told {
+				if d.Check == "plug-contacts" {
+					contacts = d.Shows
+				}
+			}
+			if step.Look != c.look || contacts != c.contacts || b.Shown("plug") != c.look {
+				t.Errorf("it looks %s, its contacts %q, shown %s; expected %s, %q\n%+v", step.Look, contacts, b.Shown("plug"), c.look, c.contacts, b.Steps)
+			}
+		})
+	}
+}
+
+// TestWhatAStepTells: in the words of the diagnosis, a refused step nothing.
+func TestWhatAStepTells(t *testing.T) {
+	mains, fuse := act(diagnosis.PlugIn, "outlet"), act(diagnosis.Look, "fuse")
+	b := begin(t, "chair-12")
+	for _, c := range []struct {
+		do   diagnosis.Action
+		told []diagnosis.Done
+	}{
+		{fuse, nil},
+		{person, []diagnosis.Done{{Check: "person", Shows: "ok"}}},
+		{panel, []diagnosis.Done{{Check: "panel", Shows: "internal"}, {Check: "alarm", Shows: "ringing"}}},
+		{fuse, nil},
+		{mains, []diagnosis.Done{{Action: mains}, {Check: "panel", Shows: "mains"}, {Check: "alarm", Shows: "quiet"}}},
+		{mains, nil},
+		{fuse, []diagnosis.Done{{Check: "fuse", Shows: "blown"}}},
+		{act(diagnosis.Look, "inlet-switch"), []diagnosis.Done{{Check: "inlet-switch", Shows: "sound"}}},
+		{act(diagnosis.SwitchOn, "inlet-switch"), []diagnosis.Done{{Action: act(diagnosis.SwitchOn, "inlet-switch")}, {Check: "panel", Shows: "mains"}, {Check: "alarm", Shows: "quiet"}}},
+	} {
+		if step := do(t, b, c.do); !reflect.DeepEqual(step.Told, c.told) {
+			t.Errorf("%v tells %v, expected %v", c.do, step.Told, c.told)
+		}
+	}
+}

@@ -1,8 +1,10 @@
 // Package diagnosis reasons about a set-up from what has been seen. Here
 // stands the safety gate, Allowed, outside every policy and page: nothing is
-// offered, and nothing scores, that it refuses. It is pure: what was answered
-// goes in, a verdict comes out. What is truly wrong with a set-up must not
-// reach it.
+// offered, and nothing scores, that it refuses. Behind it, a Model knows what
+// every check would show under every cause, a Mind what follows from what was
+// answered, and Next the step of least expected cost to an ending. It is pure:
+// what was answered goes in, a verdict comes out. What is truly wrong with a
+// set-up must not reach it; pages, storage and scenarios must not live here.
 package diagnosis
 
 import (

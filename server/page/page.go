@@ -95,6 +95,7 @@ type Me struct {
 	Next      Step
 	Open      Step   // a run under way
 	Chose     string // another set-up was chosen before signing in
+	Check     string // where to check the set-up
 	Outing    string // where to plan one
 	SignOff   *SignOff
 }
@@ -163,6 +164,14 @@ type Bench struct {
 	Care     []Act
 	Endings  []Act
 	Log      []LogLine
+	Alarm    string // that sounds, "" where none does
+	Lead     *Lead  // of a worked example
+}
+
+// Lead is the next step of a worked example, in place of a choice.
+type Lead struct {
+	Act Act
+	Why string
 }
 
 // LogLine is one step as it went.
@@ -170,6 +179,8 @@ type LogLine struct {
 	Text, Came string
 	Refused    bool
 	Best       bool
+	Better     string // what was better to do then, "" for nothing
+	Why        string // why that, or this, was best
 }
 
 // Debrief explains a run.

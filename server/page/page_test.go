@@ -71,6 +71,30 @@ var samples = map[string]func(s locales.Speaker) templ.Component{
 				{Text: s.T("bench.verb.ask-person"), Came: s.T("bench.came.person-ok"), Best: true},
 				{Text: look, Came: s.T("gate.never.replace-fuse"), Refused: true},
 			},
+			Alarm: s.T("figure.alarm.said.medium"),
+		})
+	},
+	"begin": func(s locales.Speaker) templ.Component {
+		return page.BeginPage(page.Begin{Frame: frame(s, "quiz.scenario.at-home-evening.title"), Scenario: quiz.Scenarios[1], Setup: "Chair 12", FormKey: "KEY"})
+	},
+	"worked": func(s locales.Speaker) templ.Component {
+		plug := page.Act{Value: "plug-in:outlet", Text: s.T("bench.verb.plug-in")}
+		return page.BenchPage(page.Bench{
+			Frame: frame(s, "quiz.scenario.at-home-evening.title"), ID: "a1", Scenario: quiz.Scenarios[1], Practice: true, Setup: "Chair 12", Seq: 2, FormKey: "KEY",
+			Minutes: 89, Chain: "<svg></svg>", Part: "fuse", PartName: "<fuse>", PartActs: []page.Act{plug}, Care: []page.Act{plug}, Endings: []page.Act{plug},
+			Log:  []page.LogLine{{Text: s.T("bench.verb.ask-person"), Came: s.T("bench.came.person-ok"), Best: true, Why: s.T("why.person")}},
+			Lead: &page.Lead{Act: plug, Why: s.T("why.source")},
+		})
+	},
+	"debrief": func(s locales.Speaker) templ.Component {
+		plug := s.T("bench.verb.plug-in")
+		return page.DebriefPage(page.Debrief{
+			Frame: frame(s, "page.debrief.title"), Scenario: quiz.Scenarios[1], Setup: "Chair 12", Result: quiz.Result{Careful: true},
+			Log: []page.LogLine{
+				{Text: s.T("bench.verb.ask-person"), Came: s.T("bench.came.person-ok"), Best: true, Why: s.T("why.person")},
+				{Text: "<look>", Came: s.T("gate.source-first"), Refused: true, Better: s.T("quiz.better", "Step", plug), Why: s.T("why.source")},
+			},
+			Best: []string{plug}, Cause: "<cause>", Figure: "<svg></svg>",
 		})
 	},
 }

@@ -1,0 +1,502 @@
+package diagnosis
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"lampwright/lessons/setup"
+	"lampwright/locales/problem"
+)
+
+// Care is what is asked once, before anything is looked at.
+type Care struct {
+	MainsInReach bool
+	Minutes      *float64 // left on the internal battery; nil is not known, and counts as few
+	Night        bool
+	NoBag        bool // the bag is not in hand
+}
+
+// PersonID is the first check of all; it shows PersonOK or PersonNotOK.
+const (
+	PersonID           = "person"
+	PersonOK    Result = "ok"
+	PersonNotOK Result = "not-ok"
+)
+
+// Done is one thing that was done, in order: a look with what it showed, or a
+// remedy.
+type Done struct {
+	Check  string // of a look, or of the person
+	Shows  Result
+	Action Action // of a remedy
+}
+
+// Mind is what follows from what was seen of a set-up. It knows what was
+// answered, never what is true.
+type Mind struct {
+	Answers Answers
+	m       *Model
+	care    Care
+	world   int
+	b       []mass          // of every cause, in the model's order
+	asked   []int           // how often, by check
+	shown   []Result        // what it showed last
+	last    int             // check asked last, −1
+	stale   bool            // the panel was not read since something changed
+	mended  map[string]bool // parts whose remedy was used
+	steps   int // looks and remedies so far, a second look at the same place not counted
+}
+
+// Think goes through what was done. Its errors are problem.Invalid for a check
+// or a result that this set-up cannot have.
+func (m *Model) Think(care Care, done []Done) (*Mind, error) {
+	d := &Mind{m: m, care: care, last: -1, stale: true, asked: make([]int, len(m.Checks)), shown: make([]Result, len(m.Checks)), mended: map[string]bool{}}
+	d.Answers = Answers{MainsInReach: No, Minutes: care.Minutes, Day: Yes, BagInHand: Yes, Looks: map[string]setup.Look{}, Hot: map[string]bool{}}
+	if care.MainsInReach {
+		d.Answers.MainsInReach = Yes
+	}
+	if care.Night {
+		d.Answers.Day = No
+	}
+	if care.NoBag {
+		d.Answers.BagInHand = No
+	}
+	for i, c := range m.Causes {
+		d.b = append(d.b, mass{i, false, m.works(i, away), c.Prior})
+	}
+	for _, x := range done {
+		if err := d.take(x); err != nil {
+			return nil, err
+		}
+	}
+	return d, nil
+}
+
+func (d *Mind) take(x Done) error {
+	wrong := func(wanted string) error {
+		return problem.Wrap(fmt.Errorf("seen: got %s=%s, expected %s", x.Check, x.Shows, wanted),
+			problem.Invalid, "problem.value", "Field", "seen", "Value", x.Check+"="+string(x.Shows), "Expected", wanted)
+	}
+	switch {
+	case x.Check == PersonID:
+		if x.Shows != PersonOK && x.Shows != PersonNotOK {
+			return wrong("person=ok or person=not-ok")
+		}
+		d.Answers.PersonOK, d.Answers.Running = Yes, Yes
+		if x.Shows == PersonNotOK {
+			d.Answers.PersonOK = No
+		}
+		return nil
+	case x.Check == "":
+		if kind, ok := d.m.Setup.PartKind(x.Action.Part); !ok || !slices.Contains([]Verb{PlugIn, SwitchOn, PushHome}, x.Action.Verb) || x.Action.Verb == PlugIn && kind != setup.KindOutlet {
+			return problem.Wrap(fmt.Errorf("seen: got %s %s, expected a remedy of this set-up", x.Action.Verb, x.Action.Part),
+				problem.Invalid, "problem.value", "Field", "seen", "Value", x.Action.Verb, "Expected", "plug-in, switch-on or push-home")
+		}
+		d.act(x.Action)
+		return nil
+	}
+	k := d.m.check(x.Check)
+	if k < 0 {
+		names := []string{PersonID}
+		for _, c := range d.m.Checks {
+			names = append(names, c.ID)
+		}
+		return wrong("one of the checks " + strings.Join(names, ", "))
+	}
+	if x.Shows != Unclear && !slices.Contains(d.m.Results(k), x.Shows) {
+		all := []string{string(Unclear)}
+		for _, r := range d.m.Results(k) {
+			all = append(all, string(r))
+		}
+		return wrong("for " + x.Check + " one of " + strings.Join(all, ", "))
+	}
+	d.look(k, x.Shows)
+	return nil
+}
+
+// Results lists what a check can show, in any world, sound first.
+func (m *Model) Results(check int) []Result {
+	var all []Result
+	for world := range m.shows {
+		for i := range m.Causes {
+			if r := m.results[m.show(world, i, check)]; !slices.Contains(all, r) {
+				all = append(all, r)
+			}
+		}
+	}
+	return all
+}
+
+// likely is how likely a cause is to have an answer given.
+func (d *Mind) likely(view, check int, shows Result) float64 {
+	switch {
+	case shows == Unclear:
+		return d.m.Untold
+	case d.m.results[d.m.show(d.world, view, check)] == shows:
+		return 1 - d.m.Misread - d.m.Untold
+	}
+	return d.m.Misread / math.Max(1, d.m.kinds[d.world][check]-1)
+}
+
+func (d *Mind) look(k int, shows Result) {
+	if d.asked[k]++; d.asked[k] == 1 {
+		d.steps++
+	}
+	d.last, d.shown[k] = k, shows
+	for i := range d.b {
+		d.b[i].p *= d.likely(d.b[i].view, k, shows)
+	}
+	c := d.m.Checks[k]
+	in := &d.Answers
+	switch kind, _ := d.m.Setup.PartKind(c.Part); {
+	case k == 0:
+		d.stale = false
+		in.PanelSeen, in.Source = Yes, shows.Source()
+		if shows == Changes {
+			in.Source = setup.Internal // it falls back on it again and again
+		}
+		in.SecondSign = No
+		if in.Source == setup.None {
+			in.Running = No
+		}
+	case kind == setup.KindAlarm:
+		if shows == Ringing && in.Source == setup.Internal {
+			in.SecondSign = Yes
+		}
+	case shows == Unclear:
+	case c.Contacts && shows == Result(setup.LookSound) && in.Looks[c.Part] != "": // the rest of the plug is as it was seen
+	case shows == Feels:
+		in.Looks[c.Part], in.Hot[c.Part] = setup.LookSound, true
+	default:
+		in.Looks[c.Part] = setup.Look(shows)
+		if kind == setup.KindAdapter && shows == Result(setup.LookSound) && in.Source == setup.Mains {
+			in.SecondSign = Yes // its light agrees with the panel
+		}
+	}
+}
+
+// act takes a remedy in: something has changed, and the panel must be read
+// again.
+func (d *Mind) act(a Action) {
+	d.steps++
+	d.stale, d.last = true, -1
+	d.asked[0] = 0
+	switch a.Verb {
+	case PlugIn:
+		d.world, d.Answers.MainsTried = atWall, Yes
+	case SwitchOn, PushHome:
+		d.mended[a.Part] = true
+		var modes []setup.Mode
+		kind, _ := d.m.Setup.PartKind(a.Part)
+		for _, k := range setup.Known {
+			if v, ok := d.m.remedy(a.Part, k.Mode); k.Kind == kind && ok && v == a.Verb {
+				modes = append(modes, k.Mode)
+			}
+		}
+		for i := range d.b {
+			view := d.m.without(d.b[i].view, a.Part, modes)
+			d.b[i].fixed = d.b[i].fixed || view != d.b[i].view
+			d.b[i].view = view
+		}
+	}
+}
+
+// Ranked is a cause with its probability.
+type Ranked struct {
+	Faults []setup.Fault
+	P      float64
+}
+
+// Causes ranks what may be wrong, most likely first, those with one in a
+// thousand or more.
+func (d *Mind) Causes() []Ranked {
+	total := weight(d.b)
+	var out []Ranked
+	for i, x := range d.b {
+		if x.p >= total/1000 {
+			out = append(out, Ranked{d.m.Causes[i].Faults, x.p / total})
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Ranked) int { return cmp.Compare(b.P, a.P) })
+	return out
+}
+
+// Step is what to do next.
+type Step struct {
+	Action Action   // a look, a remedy, or an ending
+	Check  string   // of a look
+	Again  bool     // it was answered before: look once more
+	Why    string   // message key
+	Cost   float64  // seconds expected from here to an ending
+	Spares []string // with a call, most likely first, two at most
+	Right  float64  // how likely the ending is right, as far as is believed
+}
+
+// worthSure is how sure an ending must be before it is worth a second look.
+const worthSure = .6
+
+// Sure is how sure an ending must be to be given without another look.
+const Sure = .98
+
+// MostSteps is how many things a tired person is asked to look at or do before
+// an ending; a second look at the same place is not counted.
+const MostSteps = 11
+
+// Next is the step of least expected cost that the gate allows.
+func (d *Mind) Next() Step {
+	in := &d.Answers
+	switch {
+	case in.PersonOK == NotKnown:
+		return Step{Action: Action{Verb: AskPerson}, Check: PersonID, Why: "why.person"}
+	case in.PersonOK == No, in.Running == No:
+		return Step{Action: Action{Verb: CallRescue}, Why: "why.person-first", Right: 1}
+	case d.stale:
+		return d.step(0, "why.panel")
+	}
+	if st, ok := d.secure(); ok {
+		return st
+	}
+	s := d.search()
+	b := likeliest(d.b)
+	e := s.end(b)
+	ending := Step{Action: Action{Verb: e.verb}, Why: "why.ending", Right: e.right}
+	if calls(e.verb) {
+		ending.Cost = CallSeconds
+	}
+	for _, name := range e.spares {
+		if name != "" {
+			ending.Spares = append(ending.Spares, name)
+		}
+	}
+	if why := d.refusal(); why == "gate.few-minutes" || why == "gate.source-first" {
+		return d.noLooking(ending)
+	}
+	if d.steps >= MostSteps {
+		if k := d.worthAgain(s, b, e); k >= 0 && e.right < Sure {
+			return d.onceMore(k, ending.Cost)
+		}
+		return ending
+	}
+	if a, ok := d.remedy(); ok {
+		return Step{Action: a, Why: "why.remedy", Cost: Seconds(d.m.Setup, a) + s.panel + e.cost - s.wrong*(1-e.right)}
+	}
+	if e.right >= Sure {
+		return ending
+	}
+	if e.right >= worthSure && d.decisive(b) && d.allows(d.last) {
+		return d.onceMore(d.last, ending.Cost)
+	}
+	if k := d.doubtful(); k >= 0 {
+		return d.onceMore(k, ending.Cost)
+	}
+	if check, cost := s.next(b); check >= 0 {
+		st := d.step(check, "why.telling")
+		st.Cost = cost
+		return st
+	}
+	if k := d.worthAgain(s, b, e); k >= 0 {
+		return d.onceMore(k, ending.Cost)
+	}
+	return ending
+}
+
+// secure is what comes before any looking: mains where it is in reach, and,
+// where one inlet is shared, a second sign that the chair does not carry.
+func (d *Mind) secure() (Step, bool) {
+	in := &d.Answers
+	a := Action{PlugIn, d.outlet()}
+	if in.Source == setup.Mains || in.MainsInReach != Yes || in.MainsTried == Yes {
+		return Step{}, false
+	}
+	ok, why := Allowed(d.m.Setup, a, *in)
+	k := d.m.check(setup.AlarmID)
+	switch {
+	case ok:
+		return Step{Action: a, Why: "why.source", Cost: Seconds(d.m.Setup, a)}, true
+	case why == "gate.one-inlet" && d.asked[k] == 0:
+		return d.step(k, "why.second-sign"), true
+	}
+	return Step{}, false
+}
+
+// noLooking is what is left where the gate allows no look at the chain: the
+// panel once more where it could not be read, and a call. A set-up that works
+// needs none.
+func (d *Mind) noLooking(ending Step) Step {
+	if d.Answers.Source == "" && d.asked[0] == 1 {
+		return d.onceMore(0, ending.Cost)
+	}
+	return Step{Action: Action{Verb: CallClinic}, Why: "why.no-looking", Cost: CallSeconds, Right: 1}
+}
+
+// onceMore asks again what was answered already.
+func (d *Mind) onceMore(check int, cost float64) Step {
+	st := d.step(check, "why.again")
+	st.Again, st.Cost = check == d.last, cost+d.m.Checks[check].seconds(d.m.Setup, true)
+	return st
+}
+
+// allows tells whether the gate lets a check be looked at now.
+func (d *Mind) allows(check int) bool {
+	c := d.m.Checks[check]
+	ok, _ := Allowed(d.m.Setup, Action{Look, c.Part}, d.Answers)
+	if ok && c.Contacts && !d.out(c.Part) {
+		ok, _ = Allowed(d.m.Setup, Action{Unplug, c.Part}, d.Answers)
+	}
+	return ok
+}
+
+func (d *Mind) step(check int, why string) Step {
+	c := d.m.Checks[check]
+	return Step{Action: Action{Look, c.Part}, Check: c.ID, Why: why}
+}
+
+func (d *Mind) outlet() string {
+	for i := range d.m.Setup.Mains {
+		if d.m.Setup.Mains[i].Outlet != nil {
+			return d.m.Setup.Mains[i].ID
+		}
+	}
+	return ""
+}
+
+// search is the choice as it stands: what the gate allows, and was not told
+// yet.
+func (d *Mind) search() *search {
+	s := &search{m: d.m, world: d.world, fates: d.m.fate, wrong: Wrong, panel: Seconds(d.m.Setup, Action{Look, setup.PanelID})}
+	for k, c := range d.m.Checks {
+		out := d.out(c.Part)
+		s.costs = append(s.costs, c.seconds(d.m.Setup, out))
+		if k == 0 || d.asked[k] > 0 || d.world == away && onMainsSide(d.m.Setup, c.Part) {
+			continue // what is not plugged in tells nothing
+		}
+		if d.allows(k) {
+			s.open = append(s.open, k)
+		}
+	}
+	return s
+}
+
+// out tells whether a plug is known to be out: seen apart, or parked because
+// the one inlet holds the other.
+func (d *Mind) out(part string) bool {
+	if d.Answers.Looks[part] == setup.LookApart {
+		return true
+	}
+	s := d.m.Setup
+	side := s.Mains
+	if d.world == atWall {
+		side = s.Chain
+	}
+	return s.Ventilator.Shared() && part == side[len(side)-1].ID
+}
+
+// refusal is why the gate allows no look at the chain.
+func (d *Mind) refusal() string {
+	_, why := Allowed(d.m.Setup, Action{Look, d.m.Setup.Chain[0].ID}, d.Answers)
+	return why
+}
+
+// likeliest keeps the likeliest causes: those that make up all but half a
+// hundredth, 150 at most. The search ahead needs no more.
+func likeliest(b []mass) []mass {
+	out := slices.Clone(b)
+	slices.SortStableFunc(out, func(x, y mass) int { return cmp.Compare(y.p, x.p) })
+	total, sum := weight(out), 0.0
+	for i, x := range out {
+		if sum += x.p; sum >= .995*total || i == 149 {
+			return out[:i+1]
+		}
+	}
+	return out
+}
+
+// remedy is one that was seen to be wanted, and was not used yet.
+func (d *Mind) remedy() (Action, bool) {
+	total := weight(d.b)
+	for _, c := range d.m.Checks {
+		look, seen := d.Answers.Looks[c.Part]
+		if !seen || c.Contacts || d.mended[c.Part] {
+			continue
+		}
+		verb, modes := d.m.remedyFor(c.Part, Result(look))
+		if verb == "" {
+			continue
+		}
+		p := 0.0
+		for _, x := range d.b {
+			if d.m.without(x.view, c.Part, modes) != x.view {
+				p += x.p
+			}
+		}
+		a := Action{verb, c.Part}
+		if ok, _ := Allowed(d.m.Setup, a, d.Answers); ok && p >= .2*total {
+			return a, true
+		}
+	}
+	return Action{}, false
+}
+
+// again is what a second look costs right after the first.
+const again = 5
+
+// decisive tells whether what was looked at last, once, is what the likeliest
+// cause shows and most others do not: worth a second look before it is acted
+// upon.
+func (d *Mind) decisive(b []mass) bool {
+	if d.last <= 0 || d.asked[d.last] > 1 {
+		return false
+	}
+	usual := d.m.show(d.world, 0, d.last)
+	return d.m.show(d.world, b[0].view, d.last) != usual
+}
+
+// worthAgain is the check, told once, of which a second look is expected to
+// save more than it costs by a better ending; −1 if there is none.
+func (d *Mind) worthAgain(s *search, b []mass, e ending) int {
+	best, least, total := -1, e.cost, weight(b)
+	after := make([]mass, len(b))
+	for k, c := range d.m.Checks {
+		if k == 0 || d.asked[k] != 1 || !d.allows(k) {
+			continue
+		}
+		cost := c.seconds(d.m.Setup, true) + d.m.Untold*e.cost
+		for _, r := range d.m.Results(k) {
+			for i, x := range b {
+				after[i] = x
+				after[i].p *= d.likely(x.view, k, r)
+			}
+			if p := weight(after) / total; p > 1e-6 {
+				cost += p * s.end(after).cost
+			}
+		}
+		if cost < least {
+			best, least = k, cost
+		}
+	}
+	return best
+}
+
+// doubtful is the answer that most likely was misread, if that is more likely
+// than not and it was asked once; −1 if there is none.
+func (d *Mind) doubtful() int {
+	total, best, most := weight(d.b), -1, .5
+	for k := range d.m.Checks {
+		if d.asked[k] != 1 || d.shown[k] == Unclear || !d.allows(k) {
+			continue
+		}
+		p := 0.0
+		for _, x := range d.b {
+			if d.m.results[d.m.show(d.world, x.view, k)] != d.shown[k] {
+				p += x.p
+			}
+		}
+		if p/total > most {
+			best, most = k, p/total
+		}
+	}
+	return best
+}

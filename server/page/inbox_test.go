@@ -1,0 +1,54 @@
+package page_test
+
+import (
+	"github.com/a-h/templ"
+
+	"lampwright/locales"
+	"lampwright/server/page"
+)
+
+// desk is the frame of a page at the desk.
+func desk(s locales.Speaker, titleKey string) page.Frame {
+	f := frame(s, titleKey)
+	f.Signed, f.Name, f.Desk, f.Token, f.Idle = true, "Mara <b>", true, "TOKEN", 900
+	return f
+}
+
+func init() {
+	samples["inbox"] = func(s locales.Speaker) templ.Component {
+		row := page.Outage{
+			ID: "o1", Setup: "Chair 12", First: "2026-03-02 09:00", Last: "2026-03-02 09:40", Ago: s.T("inbox.ago.minutes", "Count", 3), Reports: 2,
+			Ending: s.T("inbox.ending.call-technologist"), Language: "العربية", Callback: `555-0123<b>`, Likely: "LIKELY",
+		}
+		none, closed := row, row
+		none.ID, none.Callback, none.Likely = "o2", "", ""
+		closed.ID, closed.Found, closed.Ago = "o3", s.T("inbox.found.not-found"), ""
+		return page.InboxPage(page.Inbox{Frame: desk(s, "inbox.title"), Open: []page.Outage{row, none}, Closed: []page.Outage{closed}, More: true})
+	}
+	samples["inbox-case"] = func(s locales.Speaker) templ.Component {
+		return page.CasePage(page.Case{
+			Frame: desk(s, "inbox.title"), ID: "o1", Setup: "Chair 12", Found: "FOUND", Kept: s.T("inbox.kept.finding"),
+			Sent: []page.Sent{
+				{At: "2026-03-02 09:40", Ending: s.T("inbox.ending.unknown"), Language: "English"},
+				{
+					At: "2026-03-02 09:00", Purpose: s.T("inbox.purpose.shift"), Care: s.T("inbox.care.mains"), Ending: s.T("inbox.ending.say-untrusted"),
+					Language: "العربية", Callback: "555-0123", Lines: []page.Evidence{{Text: "SEEN <b>"}, {Text: "ODD", Differs: true}}, Ranked: true,
+				},
+			},
+			Causes: []page.Chance{{Text: "CAUSE", Percent: s.T("inbox.percent", "Percent", 61)}}, Spares: []page.Chance{{Text: "SPARE", Percent: s.T("inbox.percent.least")}},
+			Nodes:     []page.Node{{Name: "NODE", Expected: []page.Expected{{Volts: s.T("inbox.volts.between", "Least", "0.0", "Most", "0.1"), Causes: []string{"A", "B"}}, {Volts: "V", Causes: []string{"C"}}}}},
+			NodeNames: []page.Option{{Value: "fuse", Text: "FUSE"}, {Value: "plug", Text: "PLUG"}}, ReadingNode: "plug", ReadingKey: "KEY-R",
+			Readings: []page.Reading{{Node: "FUSE", Volts: s.T("inbox.volts.of", "Volts", "-24.6"), At: "10:00", By: "Mara", Old: true}},
+			Reading:  page.Field{Name: "volts", Label: s.T("inbox.volts"), Value: `"<`, Hint: s.T("inbox.volts.hint", "Most", 100, "Such", "24.6"), Wrong: s.T("problem.reading", "Most", 100)},
+			Findings: []page.Found{{Text: "FOUND", At: "11:00", By: "Mara", Note: `<i>`}, {Text: "BEFORE", At: "10:30", By: "Mara", Old: true}},
+			Groups:   []page.OptionGroup{{Name: "FUSE", Options: []page.Option{{Value: "fuse=blown", Text: "BLOWN"}}}}, What: "fuse=blown",
+			Note: page.Field{Name: "note", Label: s.T("inbox.note")}, FindingKey: "KEY-F", Seq: 3,
+		})
+	}
+	samples["inbox-lessons"] = func(s locales.Speaker) templ.Component {
+		return page.MissedPage(page.WhatCallersMiss{Frame: desk(s, "inbox.missed"), Calls: 4, Rows: []page.Missed{
+			{What: "SWITCH", Count: 3, Slips: []string{s.T("inbox.slip.called-fixable", "Count", 2)}, Lessons: []page.Step{{Title: "LESSON", Link: "/lessons/chair-12/your-panel/1"}}, Setups: []string{"Chair 12"}},
+			{What: "FUSE", Count: 1},
+		}})
+	}
+}
