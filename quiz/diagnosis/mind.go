@@ -47,7 +47,7 @@ type Mind struct {
 	last    int             // check asked last, −1
 	stale   bool            // the panel was not read since something changed
 	mended  map[string]bool // parts whose remedy was used
-	steps   int // looks and remedies so far, a second look at the same place not counted
+	steps   int             // looks and remedies so far, a second look at the same place not counted
 }
 
 // Think goes through what was done. Its errors are problem.Invalid for a check

@@ -19,7 +19,7 @@ type Figures struct {
 	Right       float64 // share of right endings
 	Fixable     float64 // of what a caregiver may fix, the share that was
 	Unsafe      int     // steps offered that the gate refuses, by what was answered or by the truth
-	MaxSteps    int // looks, remedies and the ending; neither the person nor a second look at the same place
+	MaxSteps    int     // looks, remedies and the ending; neither the person nor a second look at the same place
 }
 
 // truth is a set-up as it is.
