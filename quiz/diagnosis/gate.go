@@ -127,6 +127,8 @@ func Allowed(s *setup.Setup, a Action, in Answers) (ok bool, why string) {
 		switch {
 		case untried && (tooFew || !onMainsSide(s, a.Part)):
 			return false, "gate.source-first"
+		case !untried && in.Source == "":
+			return false, "gate.panel-unreadable"
 		case !untried && tooFew:
 			return false, "gate.few-minutes"
 		}

@@ -46,6 +46,7 @@ type Mind struct {
 	shown   []Result        // what it showed last
 	last    int             // check asked last, −1
 	stale   bool            // the panel was not read since something changed
+	danger  string          // a part seen twice as one that must stay apart
 	mended  map[string]bool // parts whose remedy was used
 	steps   int             // looks and remedies so far, a second look at the same place not counted
 }
@@ -145,6 +146,10 @@ func (d *Mind) look(k int, shows Result) {
 	if d.asked[k]++; d.asked[k] == 1 {
 		d.steps++
 	}
+	if k == 0 && shows.Source() == setup.Mains && d.world == away {
+		d.world, d.Answers.MainsTried = atWall, Yes // it was in already
+	}
+	same := d.asked[k] > 1 && d.shown[k] == shows
 	d.last, d.shown[k] = k, shows
 	for i := range d.b {
 		d.b[i].p *= d.likely(d.b[i].view, k, shows)
@@ -158,23 +163,26 @@ func (d *Mind) look(k int, shows Result) {
 		if shows == Changes {
 			in.Source = setup.Internal // it falls back on it again and again
 		}
-		in.SecondSign = No
 		if in.Source == setup.None {
 			in.Running = No
 		}
 	case kind == setup.KindAlarm:
-		if shows == Ringing && in.Source == setup.Internal {
-			in.SecondSign = Yes
-		}
 	case shows == Unclear:
 	case c.Contacts && shows == Result(setup.LookSound) && in.Looks[c.Part] != "": // the rest of the plug is as it was seen
 	case shows == Feels:
 		in.Looks[c.Part], in.Hot[c.Part] = setup.LookSound, true
 	default:
 		in.Looks[c.Part] = setup.Look(shows)
-		if kind == setup.KindAdapter && shows == Result(setup.LookSound) && in.Source == setup.Mains {
-			in.SecondSign = Yes // its light agrees with the panel
-		}
+	}
+	if same && dangerous(*in, c.Part) {
+		d.danger = c.Part
+	}
+	// The alarm is the second sign of the internal battery. Of mains there is
+	// none that a caregiver sees: an adapter is lit whether the ventilator takes
+	// it or not; so nothing is unplugged in a search.
+	in.SecondSign = No
+	if alarm := d.m.check(setup.AlarmID); in.Source == setup.Internal && alarm >= 0 && d.asked[alarm] > 0 && d.shown[alarm] == Ringing {
+		in.SecondSign = Yes
 	}
 }
 
@@ -271,7 +279,13 @@ func (d *Mind) Next() Step {
 			ending.Spares = append(ending.Spares, name)
 		}
 	}
-	if why := d.refusal(); why == "gate.few-minutes" || why == "gate.source-first" {
+	if d.danger != "" {
+		return d.staysApart(s, b)
+	}
+	if d.last > 0 && d.asked[d.last] == 1 && dangerous(*in, d.m.Checks[d.last].Part) {
+		return d.onceMore(d.last, CallSeconds)
+	}
+	if why := d.refusal(); why == "gate.few-minutes" || why == "gate.source-first" || why == "gate.panel-unreadable" {
 		return d.noLooking(ending)
 	}
 	if d.steps >= MostSteps {
@@ -301,6 +315,31 @@ func (d *Mind) Next() Step {
 		return d.onceMore(k, ending.Cost)
 	}
 	return ending
+}
+
+// staysApart ends with a call to whoever sees to the part that must not be
+// touched.
+func (d *Mind) staysApart(s *search, b []mass) Step {
+	verb := CallTech
+	kind, _ := d.m.Setup.PartKind(d.danger)
+	for _, k := range setup.Known {
+		if k.Kind == kind && k.Look == d.Answers.Looks[d.danger] && k.Fixer == setup.ChairVendor {
+			verb = CallChair
+		}
+	}
+	st := Step{Action: Action{Verb: verb}, Why: "why.stays-apart", Cost: CallSeconds}
+	for _, e := range s.endings(b) {
+		if e.verb != verb {
+			continue
+		}
+		st.Right = e.right
+		for _, name := range e.spares {
+			if name != "" {
+				st.Spares = append(st.Spares, name)
+			}
+		}
+	}
+	return st
 }
 
 // secure is what comes before any looking: mains where it is in reach, and,
@@ -383,15 +422,16 @@ func (d *Mind) search() *search {
 // out tells whether a plug is known to be out: seen apart, or parked because
 // the one inlet holds the other.
 func (d *Mind) out(part string) bool {
-	if d.Answers.Looks[part] == setup.LookApart {
-		return true
-	}
 	s := d.m.Setup
-	side := s.Mains
-	if d.world == atWall {
-		side = s.Chain
+	switch {
+	case d.Answers.Looks[part] == setup.LookApart:
+		return true
+	case !s.Ventilator.Shared() || d.stale:
+		return false
+	case part == s.Chain[len(s.Chain)-1].ID:
+		return d.Answers.Source == setup.Mains
 	}
-	return s.Ventilator.Shared() && part == side[len(side)-1].ID
+	return part == s.Mains[len(s.Mains)-1].ID && d.Answers.Source == setup.Chair
 }
 
 // refusal is why the gate allows no look at the chain.

@@ -84,11 +84,11 @@ func (m *Model) rights(i int, c Cause, world int) uint8 {
 		return bits | untrusted | solvedIf(len(c.Faults) == own)
 	case own > 0 && bits != 0: // it is charged first, and then seen again
 		return bits | untrusted
-	case bits == 0 && remediable == 0 && m.works(i, world):
+	case bits == 0 && remediable == 0 && m.rides(i) && m.works(i, world):
 		return untrusted | solved
 	case bits == 0 && remediable == 0: // spent: mains, and no outing; a call helps too
 		return untrusted | technologist | vendor
-	case bits == 0 && m.works(i, world): // what is off does not matter here
+	case bits == 0 && m.rides(i) && m.works(i, world): // what is off does not matter here
 		return untrusted
 	case bits == 0:
 		return 0 // the remedy first
@@ -107,6 +107,12 @@ func solvedIf(ok bool) uint8 {
 func (m *Model) works(i, world int) bool {
 	source := m.results[m.show(world, i, 0)].Source()
 	return source == setup.Mains || source == setup.Chair
+}
+
+// rides tells whether the chair carries without mains: what is put right on
+// mains is right only then.
+func (m *Model) rides(i int) bool {
+	return m.results[m.show(away, i, 0)].Source() == setup.Chair
 }
 
 // latent tells whether a cause does not show anywhere, and the set-up works.
@@ -177,6 +183,17 @@ type ending struct {
 
 // end is the best ending for what is believed.
 func (s *search) end(b []mass) ending {
+	best := ending{cost: math.Inf(1)}
+	for _, e := range s.endings(b) {
+		if e.cost < best.cost {
+			best = e
+		}
+	}
+	return best
+}
+
+// endings are the four, each with how likely it is right.
+func (s *search) endings(b []mass) [4]ending {
 	total := 0.0
 	var direct [2]float64 // solved, untrusted
 	var calls [2]float64  // those whose spare does not matter
@@ -185,7 +202,7 @@ func (s *search) end(b []mass) ending {
 		total += x.p
 		f := &s.fates[x.view]
 		bits := f.bits[s.world]
-		if x.fixed && s.m.works(x.view, s.world) {
+		if x.fixed && s.m.rides(x.view) && s.m.works(x.view, s.world) {
 			bits = solved // its cause was found and put right
 			if x.fine {
 				bits |= untrusted // which was not why
@@ -210,16 +227,12 @@ func (s *search) end(b []mass) ending {
 			}
 		}
 	}
-	best := ending{cost: math.Inf(1)}
-	try := func(e ending, cost float64) {
+	priced := func(e ending, cost float64) ending {
 		e.right /= total
 		e.cost = cost + s.wrong*(1-e.right)
-		if e.cost < best.cost {
-			best = e
-		}
+		return e
 	}
-	try(ending{verb: Solved, right: direct[0]}, 0)
-	try(ending{verb: Untrusted, right: direct[1]}, 0)
+	out := [4]ending{priced(ending{verb: Solved, right: direct[0]}, 0), priced(ending{verb: Untrusted, right: direct[1]}, 0)}
 	for i, verb := range []Verb{CallTech, CallChair} {
 		e := ending{verb: verb, right: calls[i]}
 		for k := range e.spares {
@@ -231,9 +244,9 @@ func (s *search) end(b []mass) ending {
 			}
 			e.right += most
 		}
-		try(e, CallSeconds)
+		out[2+i] = priced(e, CallSeconds)
 	}
-	return best
+	return out
 }
 
 // split parts a belief by what a check would show.

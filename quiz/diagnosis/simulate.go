@@ -65,7 +65,7 @@ func (t *truth) do(m *Model, st Step, out bool) (seconds float64, done Done) {
 func (t *truth) rightly(m *Model, st Step) bool {
 	f := &m.fate[t.view]
 	bits := f.bits[t.world]
-	if t.fixed && m.works(t.view, t.world) {
+	if t.fixed && m.rides(t.view) && m.works(t.view, t.world) {
 		bits = solved
 		if t.fine {
 			bits |= untrusted
@@ -217,7 +217,7 @@ func (m *Model) start(care Care) (world int, seconds float64) {
 func (m *Model) fixable(cause int, care Care) bool {
 	world, _ := m.start(care)
 	c := m.Causes[cause]
-	return len(c.Faults) > 0 && !m.works(cause, world) && !slices.ContainsFunc(c.Faults, func(f setup.Fault) bool {
+	return len(c.Faults) > 0 && !(m.rides(cause) && m.works(cause, world)) && !slices.ContainsFunc(c.Faults, func(f setup.Fault) bool {
 		_, can := m.remedy(f.Part, f.Mode)
 		return !can
 	})
@@ -279,7 +279,7 @@ func (m *Model) opening(care Care) []Done {
 // remedy, and call once something is found or nothing is: it has no other end.
 func (m *Model) checklist(cause int, care Care) float64 {
 	world, seconds := m.start(care)
-	works := m.works(cause, world)
+	works := m.rides(cause)
 	view := cause
 	for _, id := range m.taught() {
 		k := m.check(id)
@@ -302,7 +302,7 @@ func (m *Model) checklist(cause int, care Care) float64 {
 			break
 		}
 		seconds += Seconds(m.Setup, Action{verb, c.Part}) + Seconds(m.Setup, Action{Look, setup.PanelID})
-		if view = m.without(view, c.Part, modes); m.works(view, world) {
+		if view = m.without(view, c.Part, modes); m.rides(view) {
 			return seconds
 		}
 	}
