@@ -243,17 +243,3 @@ func onFace(s *setup.Setup, part string) bool {
 	kind, _ := s.PartKind(part)
 	return slices.Contains([]setup.Kind{setup.KindPanel, setup.KindLamp, setup.KindScreen, setup.KindAlarm}, kind)
 }
-
-// Best is the best way through a start whose model is not at hand.
-func Best(start bench.Start) []diagnosis.Action {
-	m, err := diagnosis.NewModel(start.Setup, nil)
-	if err != nil {
-		return nil
-	}
-	list, _ := Way(m, start)
-	var best []diagnosis.Action
-	for _, a := range list {
-		best = append(best, a.Action)
-	}
-	return best
-}

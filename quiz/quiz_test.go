@@ -101,7 +101,7 @@ func TestSeeds(t *testing.T) {
 	eachScenario(t, func(t *testing.T, sc quiz.Scenario, m *diagnosis.Model) {
 		drew := map[string]quiz.Result{}
 		minutes := map[float64]bool{}
-		for seed := range uint64(200) {
+		for seed := range uint64(40) {
 			start := drawn(t, m, sc, seed)
 			if seed < 20 {
 				if again := drawn(t, m, sc, seed); !reflect.DeepEqual(start, again) {
@@ -133,7 +133,7 @@ func TestSeeds(t *testing.T) {
 			}
 		}
 		if len(drew) < 2 || len(minutes) < 4 {
-			t.Errorf("200 seeds drew %d faults and %d counts of minutes", len(drew), len(minutes))
+			t.Errorf("40 seeds drew %d faults and %d counts of minutes", len(drew), len(minutes))
 		}
 	})
 }

@@ -188,15 +188,19 @@ func (b *Bench) do(a diagnosis.Action, step *Step) {
 	case diagnosis.Look:
 		kind, _ := s.PartKind(a.Part)
 		if slices.Contains(faceKinds, kind) {
+			before := b.Answers.Source
 			b.readPanel(step)
+			if before == setup.Mains && b.Answers.Source == setup.Mains {
+				b.Answers.SecondSign = diagnosis.Yes // read once more, it says the same
+			}
 			return
 		}
 		step.Look, step.Told = b.looks(a.Part)
 		step.Heat = b.State.Heat(a.Part)
 		b.Answers.Looks[a.Part] = step.Look
 		b.Answers.Hot[a.Part] = step.Heat != circuit.Cool
-		if kind == setup.KindAdapter && step.Look == setup.LookSound && b.Answers.Source == setup.Mains {
-			b.Answers.SecondSign = diagnosis.Yes // its light agrees with the panel
+		if step.Look == setup.LookSound && slices.Contains(b.pulled, a.Part) {
+			b.Answers.Looks[a.Part] = setup.LookApart // it was taken out, and nothing else is wrong with it
 		}
 	case diagnosis.PlugIn:
 		step.Did = !b.world.Mains

@@ -2,6 +2,7 @@ package diagnosis
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -305,13 +306,13 @@ func TestEveryPathEnds(t *testing.T) {
 				count++
 				w := n.follow(house{s.Setup, faults, false, solved}, nil)
 				say := func() string {
-					return fmt.Sprintf("%s with %v, %s: %d looks, %d remedies: %s", s.name, faults, care.words(), w.looks, w.remedies, strings.Join(w.trail, " "))
+					return fmt.Sprintf("%s with %v: %d looks, %d remedies: %s", s.name, faults, w.looks, w.remedies, strings.Join(w.trail, " "))
 				}
 				if w.end.Action.Verb == "" {
-					b.add("never ends", say)
+					b.add("never ends, "+care.words(), say)
 				}
 				if w.steps > most {
-					b.add("takes more than twelve steps", say)
+					b.add("takes more than twelve steps, "+care.words(), say)
 				}
 				for _, o := range w.offences {
 					b.add("offered: "+o.rule, func() string { return fmt.Sprintf("%s with %v: %s", s.name, faults, o.words()) })
@@ -409,6 +410,28 @@ func TestEveryPathEndsMisread(t *testing.T) {
 // there is.
 func (f Figures) excess() float64 { return (f.Mean - f.Unavoidable) / (f.Optimum - f.Unavoidable) }
 
+// likeForLike is the same where being wrong costs both what it costs the
+// engine when it plans, so that neither can save by it.
+func (j judged) likeForLike() float64 {
+	care := steady(Care{})
+	world, seconds := j.start(care)
+	d, err := j.Think(care, j.opening(care))
+	if err != nil {
+		panic(err)
+	}
+	s := d.search()
+	s.world = world
+	var b []mass
+	for i := range j.single {
+		b = append(b, mass{i, false, j.works(i, away), j.Causes[i].Prior})
+	}
+	least := seconds
+	for _, g := range s.split(b, 0) {
+		least += weight(g) / weight(b) * s.least(g, map[[3]uint64][2]float64{})[0]
+	}
+	return (j.Mean + s.wrong*(1-j.Right) - j.Unavoidable) / (least - j.Unavoidable)
+}
+
 func (j judged) words() string {
 	return fmt.Sprintf("mean %.1f s, unavoidable %.1f, optimum %.1f, checklist %.1f: %.3f of the optimum; right %.4f, solved when fixable %.4f, unsafe %d, steps %d",
 		j.Mean, j.Unavoidable, j.Optimum, j.Figures.Checklist, j.excess(), j.Right, j.Fixable, j.Unsafe, j.MaxSteps)
@@ -430,14 +453,16 @@ func TestCostIsNearTheOptimum(t *testing.T) {
 		}
 	}
 	for _, j := range judgedDemos() {
-		t.Log(j.name, j.words())
+		t.Logf("%s: %s; %.3f with what being wrong costs on both sides", j.name, j.words(), j.likeForLike())
 		hold(j, 1.10)
 	}
 	var worst, least judged
-	below, sum := 0, 0.0
+	below, sum, alike, most := 0, 0.0, 0.0, 0.0
 	for _, j := range judgedSome() {
 		hold(j, 1.15)
 		sum += j.excess()
+		fair := j.likeForLike()
+		alike, most = alike+fair, max(most, fair)
 		if worst.Model == nil || j.excess() > worst.excess() {
 			worst = j
 		}
@@ -449,6 +474,7 @@ func TestCostIsNearTheOptimum(t *testing.T) {
 		}
 	}
 	n := len(judgedSome())
+	t.Logf("with what being wrong costs on both sides: mean %.3f, worst %.3f", alike/float64(n), most)
 	t.Logf("%d random set-ups, mean %.3f of the optimum, %d of them below 1; worst %s: %s; least right %s: %s", n, sum/float64(n), below, worst.name, worst.words(), least.name, least.words())
 }
 
@@ -602,35 +628,38 @@ func TestEndingsAreRightInSampledRuns(t *testing.T) {
 }
 
 // What a caregiver may fix gets fixed, counted by the house and not by the
-// model: 5 % of looks misread, and pairs.
+// model, over what may be fixed alone: single faults with 5 % of looks misread,
+// and pairs. And nothing is offered that must not be.
 func TestWhatIsFixableGetsFixed(t *testing.T) {
-	runs := 500
+	runs := 1000
 	if long() {
-		runs = 2000
+		runs = 5000
 	}
 	each(names(judgedDemos()), func(s named) {
 		j := judgedDemos()[slices.Index(setup.DemoNames, s.name)]
 		n := newMinds(j.Model, steady(Care{}))
 		solved := map[string]*circuit.State{}
 		for _, c := range []struct {
-			name     string
-			misread  float64
-			from, to int
-		}{{"5 % misread", .05, 0, j.single}, {"pairs", 0, j.single, len(j.Causes)}} {
+			name    string
+			misread float64
+			causes  []Cause
+		}{{"5 % misread", .05, j.Causes[:j.single]}, {"pairs", 0, j.Causes[j.single:]}} {
 			r := rand.New(rand.NewPCG(5, 6))
+			var mine []Cause
 			total := 0.0
-			for _, x := range j.Causes[c.from:c.to] {
-				total += x.Prior
+			for _, x := range c.causes {
+				if _, _, fixable := plainly(house{s.Setup, x.Faults, false, solved}, walk{}); fixable {
+					mine, total = append(mine, x), total+x.Prior
+				}
 			}
-			clearly, right, fixable, mended, unsafe := 0, 0, 0, 0, 0
-			var missed []string
+			mended, unsafe, missed := 0, 0, map[string]int{}
 			for range runs {
-				at, i := r.Float64()*total, c.from
-				for i < c.to-1 && at >= j.Causes[i].Prior {
-					at -= j.Causes[i].Prior
+				at, i := r.Float64()*total, 0
+				for i < len(mine)-1 && at >= mine[i].Prior {
+					at -= mine[i].Prior
 					i++
 				}
-				h := house{s.Setup, j.Causes[i].Faults, false, solved}
+				h := house{s.Setup, mine[i].Faults, false, solved}
 				w := n.follow(h, func(check string, shows Result) Result {
 					all := j.Results(j.check(check))
 					if r.Float64() >= c.misread || len(all) < 2 {
@@ -650,26 +679,17 @@ func TestWhatIsFixableGetsFixed(t *testing.T) {
 						t.Errorf("%s, %s, with %v: %s", s.name, c.name, h.faults, o.words())
 					}
 				}
-				ok, clear, mine := plainly(h, w)
-				if clear {
-					clearly++
-				}
-				if ok {
-					right++
-				}
-				if mine {
-					fixable++
-				}
-				if mine && ok {
+				if w.end.Action.Verb == Solved && w.now.works() {
 					mended++
-				} else if mine && c.misread == 0 {
-					missed = append(missed, fmt.Sprintf("%v ends with %s: %s", h.faults, w.end.Action.Verb, strings.Join(w.trail, " ")))
+				} else {
+					missed[fmt.Sprintf("%v, %d misread, %s: %s", h.faults, w.wrong, w.end.Action.Verb, strings.Join(w.trail, " "))]++
 				}
 			}
-			share, sure := float64(mended)/float64(fixable), float64(right)/float64(clearly)
-			t.Logf("%s, %s: solved %d of %d fixable (%.4f); right by the issue's words %d of %d (%.4f); %d unsafe", s.name, c.name, mended, fixable, share, right, clearly, sure, unsafe)
+			share := float64(mended) / float64(runs)
+			t.Logf("%s, %s: solved %d of %d fixable (%.4f); %d unsafe", s.name, c.name, mended, runs, share, unsafe)
 			if !(share >= .97) {
-				t.Errorf("%s, %s: solved when fixable %.4f; missed %q", s.name, c.name, share, missed)
+				often := slices.SortedFunc(maps.Keys(missed), func(a, b string) int { return missed[b] - missed[a] })
+				t.Errorf("%s, %s: solved when fixable %.4f; most often missed %q", s.name, c.name, share, often[:min(4, len(often))])
 			}
 		}
 	})

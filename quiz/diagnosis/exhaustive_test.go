@@ -415,10 +415,9 @@ func opens(s *setup.Setup, a Action, source setup.Source) string {
 }
 
 // sign tells whether a second sign truly agrees with a source as it was read:
-// an alarm with the internal battery, the adapter's light with mains.
-func sign(s *setup.Setup, st *circuit.State, mains bool, read setup.Source) Answer {
-	lit := mains && !slices.ContainsFunc(s.Mains, func(p setup.Part) bool { return p.Adapter != nil && st.Seen(p.ID) == setup.LookDark })
-	if read == setup.Internal && st.Alarm != setup.NoAlarm || read == setup.Mains && lit {
+// an alarm with the internal battery, with mains the panel read once more.
+func sign(s *setup.Setup, st *circuit.State, read setup.Source) Answer {
+	if read == setup.Internal && st.Alarm != setup.NoAlarm || read == setup.Mains && Reading(s, st) == setup.Mains {
 		return Yes
 	}
 	return No
@@ -432,7 +431,7 @@ func wrongs(s *setup.Setup, st *circuit.State, mains bool, part string) []Answer
 	if slices.ContainsFunc(st.Panel, func(in circuit.Indication) bool { return in.Flicker }) {
 		read = setup.Internal
 	}
-	truth := Answers{PersonOK: Yes, Running: Yes, PanelSeen: Yes, Source: read, SecondSign: sign(s, st, mains, read), Minutes: leftMinutes[4], Day: Yes, BagInHand: Yes, PathDead: No}
+	truth := Answers{PersonOK: Yes, Running: Yes, PanelSeen: Yes, Source: read, SecondSign: sign(s, st, read), Minutes: leftMinutes[4], Day: Yes, BagInHand: Yes, PathDead: No}
 	truth.Looks = map[string]setup.Look{part: st.Seen(part)}
 	truth.MainsTried = No
 	if mains {
@@ -452,7 +451,7 @@ func wrongs(s *setup.Setup, st *circuit.State, mains bool, part string) []Answer
 			out = append(out, x)
 		}
 		for _, read := range []setup.Source{"", setup.Mains, setup.Chair, setup.Internal, setup.None} {
-			flip(func(x *Answers) { x.Source, x.SecondSign = read, sign(s, st, mains, read) })
+			flip(func(x *Answers) { x.Source, x.SecondSign = read, sign(s, st, read) })
 		}
 		for _, v := range []Answer{NotKnown, Yes, No} {
 			flip(func(x *Answers) { x.PersonOK = v })
@@ -493,7 +492,7 @@ func TestGateIsSafeByTruthUnderAnyWrongAnswer(t *testing.T) {
 				for _, v := range []Verb{Unplug, PushHome, PlugIn, OpenHolder} {
 					for _, part := range s.IDs() {
 						a := Action{v, part}
-						same := fmt.Sprint(mains, carries(&st), panel, st.Alarm, sign(s.Setup, &st, mains, setup.Mains), st.Seen(part), a)
+						same := fmt.Sprint(mains, carries(&st), panel, st.Alarm, sign(s.Setup, &st, setup.Mains), st.Seen(part), a)
 						if done[same] {
 							continue // the gate is told the same
 						}

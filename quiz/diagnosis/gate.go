@@ -41,7 +41,7 @@ const (
 )
 
 var (
-	always = []Verb{AskPerson, Bag, CallRescue, CallClinic, CallTech, CallChair, Solved, Untrusted}
+	always = []Verb{AskPerson, Bag, CallRescue, CallClinic, CallTech, CallChair}
 	never  = []Verb{ReplaceFuse, OpenCase, PullWire, Force}
 )
 
@@ -70,7 +70,7 @@ type Answers struct {
 	Running      Answer       // the ventilator
 	PanelSeen    Answer       // the panel was looked at, readable or not
 	Source       setup.Source // as the panel was read, "" before, or where it cannot be read
-	SecondSign   Answer       // another, independent sign agrees: an alarm, a light on the adapter
+	SecondSign   Answer       // another, independent sign agrees with the panel: an alarm with the internal battery, with mains the panel read once more
 	MainsInReach Answer
 	MainsTried   Answer   // the adapter was plugged in
 	Minutes      *float64 // left on the internal battery; nil counts as few
@@ -106,6 +106,11 @@ func Allowed(s *setup.Setup, a Action, in Answers) (ok bool, why string) {
 		return true, ""
 	case slices.Contains(never, a.Verb):
 		return false, "gate.never." + string(a.Verb)
+	case a.Verb == Solved, a.Verb == Untrusted: // both say that it works
+		if in.PersonOK == No || in.Running == No || in.Source == setup.None {
+			return false, "gate.stopped"
+		}
+		return true, ""
 	case in.PersonOK == No:
 		return false, "gate.person-not-ok"
 	case in.PersonOK != Yes:
@@ -137,16 +142,19 @@ func Allowed(s *setup.Setup, a Action, in Answers) (ok bool, why string) {
 	case Look:
 		return true, ""
 	case OpenHolder:
-		if !s.Policy.OpenHolder || in.PathDead != Yes || dangerous(in, a.Part) {
+		if kind != setup.KindFuse || !s.Policy.OpenHolder || in.PathDead != Yes || in.Source != setup.Mains || in.SecondSign != Yes || dangerous(in, a.Part) {
 			return false, "gate.look-through-cover"
 		}
 		return true, ""
 	case SwitchOn:
+		if !slices.Contains(switched, kind) {
+			return false, "gate.unknown"
+		}
 		return mayRemedy(s, a.Part, in)
 	case PushHome:
 		return mayPush(s, kind, a.Part, in)
 	case Unplug:
-		return mayUnplug(s, a.Part, in)
+		return mayUnplug(s, kind, a.Part, in)
 	}
 	return false, "gate.unknown"
 }
@@ -155,13 +163,12 @@ func Allowed(s *setup.Setup, a Action, in Answers) (ok bool, why string) {
 // shared, so that the chair's plug must come out first, only when two signs
 // say that the chair does not carry, with the bag in hand.
 func mayPlugIn(s *setup.Setup, in Answers) (bool, string) {
-	mains := s.Ventilator.InletFor(setup.Mains).ID
 	switch {
 	case in.MainsInReach != Yes:
 		return false, "gate.no-mains"
-	case dangerous(in, mains) || slices.ContainsFunc(s.Mains, func(p setup.Part) bool { return dangerous(in, p.ID) }):
+	case hurtOn(s, setup.Mains, in):
 		return false, "gate.stays-apart"
-	case !s.Ventilator.Shared() || in.Source == setup.Mains:
+	case !s.Ventilator.Shared():
 		return true, ""
 	case in.PanelSeen != Yes:
 		return false, "gate.panel-first"
@@ -182,17 +189,28 @@ func onMainsSide(s *setup.Setup, part string) bool {
 	return slices.ContainsFunc(s.Mains, func(p setup.Part) bool { return p.ID == part })
 }
 
+// hurtOn tells whether something on a source's way, inlet included, must not be
+// touched or fed.
+func hurtOn(s *setup.Setup, source setup.Source, in Answers) bool {
+	side, inlet := s.Chain, s.Ventilator.InletFor(source)
+	if source == setup.Mains {
+		side = s.Mains
+	}
+	return dangerous(in, inlet.ID) || inlet.Switch != "" && dangerous(in, inlet.Switch) ||
+		slices.ContainsFunc(side, func(p setup.Part) bool { return dangerous(in, p.ID) })
+}
+
+// switched are the kinds with something a caregiver may switch on.
+var switched = []setup.Kind{setup.KindSwitch, setup.KindIsolator, setup.KindOutlet, setup.KindTap}
+
 // mayRemedy: a remedy follows a look, never a guess, and never feeds a path on
 // which something hot or damaged was found.
 func mayRemedy(s *setup.Setup, part string, in Answers) (bool, string) {
-	side := s.Chain
-	if onMainsSide(s, part) {
-		side = s.Mains
-	}
 	if _, seen := in.Looks[part]; !seen {
 		return false, "gate.look-first"
 	}
-	if dangerous(in, part) || slices.ContainsFunc(side, func(p setup.Part) bool { return dangerous(in, p.ID) }) {
+	both := s.Ventilator.Shared() && part == s.Ventilator.InletFor(setup.Chair).Switch
+	if dangerous(in, part) || hurtOn(s, carriedBy(s, part), in) || both && hurtOn(s, setup.Mains, in) {
 		return false, "gate.stays-apart"
 	}
 	return true, ""
@@ -202,12 +220,21 @@ func mayPush(s *setup.Setup, kind setup.Kind, part string, in Answers) (bool, st
 	if ok, why := mayRemedy(s, part, in); !ok {
 		return ok, why
 	}
+	gap := in.Looks[part] == setup.LookHalfHome || in.Looks[part] == setup.LookApart
 	switch {
+	case kind != setup.KindJoint && kind != setup.KindPlug && kind != setup.KindCord:
+		return false, "gate.unknown"
 	case kind == setup.KindJoint && !s.Policy.RemateJoint:
 		return false, "gate.joint-not-yours"
-	case kind == setup.KindPlug && s.Ventilator.Shared() && in.Source != setup.Internal:
-		return false, "gate.one-inlet"
 	case in.Source == carriedBy(s, part):
+		return false, "gate.carrying-push"
+	case !gap:
+		return false, "gate.no-gap"
+	case kind == setup.KindPlug && s.Ventilator.Shared() && onMainsSide(s, part):
+		return mayPlugIn(s, in)
+	case kind == setup.KindPlug && s.Ventilator.Shared() && (in.Source != setup.Internal || in.SecondSign != Yes):
+		return false, "gate.one-inlet"
+	case kind == setup.KindJoint && in.SecondSign != Yes: // half home it may carry all the same
 		return false, "gate.carrying-push"
 	}
 	return true, ""
@@ -223,8 +250,12 @@ func carriedBy(s *setup.Setup, part string) setup.Source {
 
 // mayUnplug: only what is not carrying, with another outside source seen to
 // carry by two independent signs, by day, with the bag in hand.
-func mayUnplug(s *setup.Setup, part string, in Answers) (bool, string) {
+func mayUnplug(s *setup.Setup, kind setup.Kind, part string, in Answers) (bool, string) {
 	switch {
+	case kind == setup.KindJoint && !s.Policy.RemateJoint:
+		return false, "gate.joint-not-yours"
+	case kind != setup.KindPlug && kind != setup.KindCord && kind != setup.KindJoint:
+		return false, "gate.unknown"
 	case in.Source == carriedBy(s, part):
 		return false, "gate.carrying"
 	case dangerous(in, part):

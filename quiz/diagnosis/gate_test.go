@@ -50,7 +50,7 @@ func TestGate(t *testing.T) {
 		"mains at the one inlet without the bag":    {"chair-7", Action{PlugIn, "outlet"}, with(func(in *Answers) { in.MainsInReach, in.SecondSign = Yes, Yes }), "gate.bag-first"},
 		"mains through a cord that shows wires":     {"chair-12", Action{PlugIn, "outlet"}, with(func(in *Answers) { in.MainsInReach = Yes; in.Looks = map[string]setup.Look{"cord": setup.LookDamaged} }), "gate.stays-apart"},
 		"mains from a hot outlet":                   {"chair-12", Action{PlugIn, "outlet"}, with(func(in *Answers) { in.MainsInReach = Yes; in.Hot = map[string]bool{"outlet": true} }), "gate.stays-apart"},
-		"a part when the panel cannot be read":      {"chair-12", Action{Look, "fuse"}, Answers{PersonOK: Yes, PanelSeen: Yes, MainsInReach: No, Minutes: minutes(120)}, "gate.few-minutes"},
+		"a part when the panel cannot be read":      {"chair-12", Action{Look, "fuse"}, Answers{PersonOK: Yes, PanelSeen: Yes, MainsInReach: No, Minutes: minutes(120)}, "gate.panel-unreadable"},
 		"the outlet with two minutes left":          {"chair-12", Action{Look, "outlet"}, with(func(in *Answers) { in.MainsInReach = Yes; in.Minutes = minutes(2) }), "gate.source-first"},
 		"a part after mains was tried, in time":     {"chair-12", Action{Look, "fuse"}, with(func(in *Answers) { in.MainsInReach, in.MainsTried = Yes, Yes }), ""},
 		"a part after mains was tried, few minutes": {"chair-12", Action{Look, "fuse"}, with(func(in *Answers) { in.MainsInReach, in.MainsTried = Yes, Yes; in.Minutes = minutes(9) }), "gate.few-minutes"},
