@@ -29,7 +29,6 @@ type inbox struct{ *Main }
 // How much of the inbox is shown.
 const (
 	mostClosed = 50
-	mostCauses = 6
 	mostNodes  = 3
 )
 
@@ -37,9 +36,11 @@ const (
 type story struct {
 	setup  *setup.Setup
 	model  *diagnosis.Model
-	care   diagnosis.Care
+	read   bool // this program can make sense of it
+	care   careAnswers
 	done   []diagnosis.Done
-	causes []diagnosis.Ranked // none where the story cannot be read
+	looked bool               // something beyond the person was seen
+	causes []diagnosis.Ranked // none where it cannot be read
 	mains  bool               // it was plugged in
 }
 
@@ -54,22 +55,34 @@ func (in *inbox) think(c *fiber.Ctx, r record.Report) (st story, err error) {
 	if st.model, err = in.learnt(c, stored); err != nil {
 		return st, err
 	}
-	if json.Unmarshal(r.Care, &st.care) != nil || json.Unmarshal(r.Did, &st.done) != nil {
-		st.done = nil
+	var care careAnswers
+	var done []diagnosis.Done
+	if json.Unmarshal(r.Care, &care) != nil || json.Unmarshal(r.Did, &done) != nil {
 		return st, nil
 	}
-	d, err := st.model.Think(st.care, st.done)
+	st.looked = slices.ContainsFunc(done, func(x diagnosis.Done) bool {
+		return x.Check != "" && x.Check != diagnosis.PersonID && x.Shows != diagnosis.Unclear
+	})
+	d, err := st.model.Think(care.care(), done)
 	if err != nil {
 		in.log.Warn("report", "id", r.ID, "error", err)
-		st.done = nil
 		return st, nil
 	}
+	st.read, st.care, st.done = true, care, done
 	st.causes, st.mains = d.Causes(), d.Answers.MainsTried == diagnosis.Yes
 	return st, nil
 }
 
 func (in *inbox) list(c *fiber.Ctx) error {
 	v := in.view(c)
+	now, err := in.clock(c)
+	if err != nil {
+		return err
+	}
+	// What cannot be deleted now keeps nobody from reading.
+	if err := in.store.ForgetCallbacks(ctx(c), now); err != nil {
+		in.log.Warn("callbacks", "error", err)
+	}
 	open, err := in.store.OpenOutages(ctx(c), SiteID)
 	if err != nil {
 		return err
@@ -78,11 +91,10 @@ func (in *inbox) list(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
-	now, err := in.clock(c)
-	if err != nil {
-		return err
+	p := page.Inbox{
+		Frame: v.frame(v.speak.T("inbox.title")), More: len(closed) > mostClosed,
+		Forgets: v.speak.T("inbox.callback.forgets", "Found", record.CallbackDaysFound, "Most", record.CallbackDays),
 	}
-	p := page.Inbox{Frame: v.frame(v.speak.T("inbox.title")), More: len(closed) > mostClosed}
 	for _, o := range open {
 		row := in.row(v.speak, o)
 		row.Ago = ago(v.speak, now.Sub(o.Last))
@@ -95,11 +107,26 @@ func (in *inbox) list(c *fiber.Ctx) error {
 		if err != nil {
 			return err
 		}
-		if len(w.causes) > 0 {
+		row.Emergency = slices.ContainsFunc(k.Sent, func(t record.Told) bool { return emergency(t.Ending) })
+		switch {
+		case len(w.causes) > 0:
 			row.Likely = causeText(v.speak, w.setup, w.causes[0].Faults)
+		case w.read:
+			row.Likely = v.speak.T("inbox.nothing-seen.short")
+		default:
+			row.Likely = v.speak.T("inbox.unread.short")
 		}
 		p.Open = append(p.Open, row)
 	}
+	slices.SortStableFunc(p.Open, func(a, b page.Outage) int {
+		switch {
+		case a.Emergency == b.Emergency:
+			return 0
+		case a.Emergency:
+			return -1
+		}
+		return 1
+	})
 	for _, o := range closed[:min(len(closed), mostClosed)] {
 		row := in.row(v.speak, o)
 		_, s, err := in.version(c, o.SetupID, o.Newest.SetupVersion)
@@ -116,6 +143,7 @@ func (in *inbox) row(say locales.Speaker, o record.Outage) page.Outage {
 	return page.Outage{
 		ID: o.ID, Setup: o.SetupTag, First: in.local(o.First), Last: in.local(o.Last), Reports: o.Reports,
 		Ending: endingText(say, o.Newest.Ending), Language: languageName(o.Newest.Language), Callback: o.Newest.Callback,
+		Forgotten: o.Newest.Forgotten,
 	}
 }
 
@@ -148,6 +176,8 @@ func languageName(tag string) string {
 var endings = []diagnosis.Verb{
 	diagnosis.Solved, diagnosis.Untrusted, diagnosis.CallTech, diagnosis.CallChair, diagnosis.CallClinic, diagnosis.CallRescue,
 }
+
+func emergency(ending string) bool { return ending == string(diagnosis.CallRescue) }
 
 func endingText(say locales.Speaker, ending string) string {
 	if slices.Contains(endings, diagnosis.Verb(ending)) {
@@ -183,39 +213,39 @@ func foundText(say locales.Speaker, s *setup.Setup, f record.Finding) string {
 type weighed struct {
 	story
 	ranked int // the report it goes by
-	read   []diagnosis.Volts
+	volts  []diagnosis.Volts
 }
 
 // weigh goes by the newest report that tells anything: several of one outage
-// tell of the same things, and must not count twice.
+// tell of the same things, and must not count twice. Where nobody saw or
+// measured anything beyond the person, no cause is believed.
 func (in *inbox) weigh(c *fiber.Ctx, k record.Case) (w weighed, err error) {
-	w.ranked = len(k.Sent) - 1
-	for i := len(k.Sent) - 1; i >= 0; i-- {
-		st, err := in.think(c, k.Sent[i])
+	for i := len(k.Sent) - 1; i >= 0 && !(w.read && w.looked); i-- {
+		st, err := in.think(c, k.Sent[i].Report)
 		if err != nil {
 			return w, err
 		}
-		if w.model == nil || len(st.done) > 0 {
+		if w.model == nil || st.read && st.looked {
 			w.story, w.ranked = st, i
-		}
-		if len(st.done) > 0 {
-			break
 		}
 	}
 	for i, r := range k.Readings {
 		again := slices.ContainsFunc(k.Readings[i+1:], func(later record.Measured) bool { return later.Node == r.Node })
 		if !again {
-			w.read = append(w.read, diagnosis.Volts{Node: r.Node, Volts: r.Volts})
+			w.volts = append(w.volts, diagnosis.Volts{Node: r.Node, Volts: r.Volts})
 		}
 	}
-	if len(w.causes) == 0 || len(w.read) == 0 {
+	if len(w.causes) == 0 || len(w.volts) == 0 {
+		if !w.looked {
+			w.causes = nil
+		}
 		return w, nil
 	}
 	m, err := diagnosis.NewMeter(w.setup, w.causes, w.mains)
 	if err != nil {
 		return w, err
 	}
-	w.causes = m.Reweigh(w.read...)
+	w.causes = m.Reweigh(w.volts...)
 	return w, nil
 }
 
@@ -230,7 +260,7 @@ func (in *inbox) opened(c *fiber.Ctx, v view) (k record.Case, w weighed, p page.
 	say, s := v.speak, w.setup
 	v.path = "/desk/inbox/" + k.ID
 	p = page.Case{
-		Frame: v.frame(say.T("inbox.case", "Setup", k.SetupTag)), ID: k.ID, Setup: k.SetupTag, Unread: len(w.causes) == 0,
+		Frame: v.frame(say.T("inbox.case", "Setup", k.SetupTag)), ID: k.ID, Setup: k.SetupTag, Unread: !w.read, NothingSeen: w.read && len(w.causes) == 0,
 		ReadingKey: rand.Text(), FindingKey: rand.Text(), Seq: len(k.Findings) + 1,
 		Reading: page.Field{Name: "volts", Label: say.T("inbox.volts"), Hint: say.T("inbox.volts.hint", "Most", record.MostVolts, "Such", "24.6")},
 		Note:    page.Field{Name: "note", Label: say.T("inbox.note"), Hint: say.T("inbox.note.hint", "Count", record.MostNote)},
@@ -238,15 +268,18 @@ func (in *inbox) opened(c *fiber.Ctx, v view) (k record.Case, w weighed, p page.
 	for i, r := range k.Sent {
 		st := w.story
 		if i != w.ranked {
-			if st, err = in.think(c, r); err != nil {
+			if st, err = in.think(c, r.Report); err != nil {
 				return k, w, p, err
 			}
 		}
-		p.Sent = append(p.Sent, in.sent(say, r, st, w.causes, i == w.ranked && len(k.Sent) > 1))
+		told := in.sent(say, r, st, w.causes)
+		told.Ranked = i == w.ranked && len(k.Sent) > 1 && len(w.causes) > 0
+		p.Sent, p.Emergency = append(p.Sent, told), p.Emergency || told.Emergency
 	}
 	slices.Reverse(p.Sent)
-	for _, r := range w.causes[:min(len(w.causes), mostCauses)] {
-		p.Causes = append(p.Causes, page.Chance{Text: causeText(say, s, r.Faults), Percent: percent(say, r.P)})
+	p.Causes = ranking(say, s, w.causes)
+	if w.looked {
+		p.Then, p.ThenBy = in.then(say, k.Sent[w.ranked].Report, s, p.Causes)
 	}
 	p.Spares = spares(say, s, w.causes)
 	for i, f := range k.Findings {
@@ -258,6 +291,29 @@ func (in *inbox) opened(c *fiber.Ctx, v view) (k record.Case, w weighed, p page.
 	}
 	p.Groups = faultGroups(say, s)
 	return k, w, p, in.measuring(say, k, w, &p)
+}
+
+// ranking is the causes as they are shown.
+func ranking(say locales.Speaker, s *setup.Setup, causes []diagnosis.Ranked) (out []page.Chance) {
+	for _, r := range causes[:min(len(causes), record.MostCauses)] {
+		out = append(out, page.Chance{Text: causeText(say, s, r.Faults), Percent: percent(say, r.P)})
+	}
+	return out
+}
+
+// then is the ranking as it was when a report was sent, and what made it, where
+// it differs from today's: other findings, readings or another version.
+func (in *inbox) then(say locales.Speaker, r record.Report, s *setup.Setup, now []page.Chance) (causes []page.Chance, by string) {
+	var sent []diagnosis.Ranked
+	if err := json.Unmarshal(r.Causes, &sent); err != nil {
+		in.log.Warn("report", "id", r.ID, "error", err)
+		return nil, ""
+	}
+	causes = ranking(say, s, sent)
+	if len(causes) == 0 || slices.Equal(causes, now) {
+		return nil, ""
+	}
+	return causes, say.T("inbox.then.by", "Model", cmp.Or(r.ModelVersion, "–"), "Content", cmp.Or(r.ContentVersion, "–"))
 }
 
 // measuring fills in where to measure, and what was.
@@ -280,8 +336,11 @@ func (in *inbox) measuring(say locales.Speaker, k record.Case, w weighed, p *pag
 	for _, id := range m.Places() {
 		p.NodeNames = append(p.NodeNames, page.Option{Value: id, Text: say.T("inbox.after", "Part", figure.Name(say.T, w.setup, id))})
 	}
+	if p.NothingSeen { // nor is any place more telling than another
+		return nil
+	}
 	for _, n := range m.Nodes() {
-		if slices.ContainsFunc(w.read, func(r diagnosis.Volts) bool { return r.Node == n.ID }) {
+		if slices.ContainsFunc(w.volts, func(r diagnosis.Volts) bool { return r.Node == n.ID }) {
 			continue
 		}
 		if p.Nodes = append(p.Nodes, expected(say, w, n)); len(p.Nodes) == mostNodes {
@@ -374,14 +433,18 @@ func faultGroups(say locales.Speaker, s *setup.Setup) (out []page.OptionGroup) {
 func faultValue(f setup.Fault) string { return f.Part + "=" + string(f.Mode) }
 
 // sent tells a report in words, in the order in which it went.
-func (in *inbox) sent(say locales.Speaker, r record.Report, st story, causes []diagnosis.Ranked, ranked bool) page.Sent {
+func (in *inbox) sent(say locales.Speaker, r record.Told, st story, causes []diagnosis.Ranked) page.Sent {
 	out := page.Sent{
-		At: in.local(r.At), Ending: endingText(say, r.Ending), Language: languageName(r.Language), Callback: r.Callback, Ranked: ranked,
+		At: in.local(r.At), Ending: endingText(say, r.Ending), Emergency: emergency(r.Ending), Language: languageName(r.Language),
+		Callbacks: r.Callbacks, Forgotten: r.Forgotten,
+	}
+	if r.Count > 1 {
+		out.Times = say.T("inbox.times", "Count", r.Count, "First", in.local(r.First))
 	}
 	if slices.Contains([]string{record.Trouble, record.GoingOut, record.Shift}, r.Purpose) {
 		out.Purpose = say.T("inbox.purpose." + r.Purpose)
 	}
-	if len(st.done) == 0 {
+	if !st.read {
 		return out
 	}
 	out.Care = careText(say, st.care)
@@ -395,21 +458,38 @@ func (in *inbox) sent(say locales.Speaker, r record.Report, st story, causes []d
 	return out
 }
 
-func careText(say locales.Speaker, care diagnosis.Care) string {
-	words := []string{say.T("inbox.care.no-mains"), say.T("inbox.care.minutes-unknown"), say.T("inbox.care.day"), say.T("inbox.care.bag")}
-	if care.MainsInReach {
-		words[0] = say.T("inbox.care.mains")
+// careText says what was asked once. What was not asked has no answer, and
+// none is made up.
+func careText(say locales.Speaker, care careAnswers) string {
+	if care == (careAnswers{}) {
+		return say.T("inbox.care.unasked")
 	}
+	var words []string
+	for _, q := range []struct {
+		answer  *bool
+		yes, no string
+		unasked string
+	}{
+		{care.MainsInReach, "inbox.care.mains", "inbox.care.no-mains", "inbox.care.unasked.mains"},
+		{care.NoBag, "inbox.care.no-bag", "inbox.care.bag", "inbox.care.unasked.bag"},
+		{care.Alone, "inbox.care.alone", "inbox.care.two", "inbox.care.unasked.alone"},
+		{care.Night, "inbox.care.night", "inbox.care.day", "inbox.care.unasked.night"},
+	} {
+		key := q.unasked
+		switch {
+		case q.answer == nil:
+		case *q.answer:
+			key = q.yes
+		default:
+			key = q.no
+		}
+		words = append(words, say.T(key))
+	}
+	minutes := say.T("inbox.care.minutes-untold") // not asked, or left empty
 	if care.Minutes != nil {
-		words[1] = say.T("inbox.care.minutes", "Count", int(*care.Minutes))
+		minutes = say.T("inbox.care.minutes", "Count", int(*care.Minutes))
 	}
-	if care.Night {
-		words[2] = say.T("inbox.care.night")
-	}
-	if care.NoBag {
-		words[3] = say.T("inbox.care.no-bag")
-	}
-	return strings.Join(words, " · ")
+	return strings.Join(append(words, minutes), " · ")
 }
 
 // doneText says one thing that was seen or done.
@@ -542,7 +622,9 @@ func (in *inbox) found(c *fiber.Ctx) error {
 	if f.At, err = in.clock(c); err != nil {
 		return in.again(c, v.speak, &p, &p.Note, err)
 	}
-	if err := in.store.AddFinding(ctx(c), SiteID, k.ID, f); err != nil {
+	err = in.store.AddFinding(ctx(c), SiteID, k.ID, f)
+	in.learned.found() // also where it is not certain
+	if err != nil {
 		return in.again(c, v.speak, &p, &p.Note, err)
 	}
 	return c.Redirect("/desk/inbox/"+k.ID+"?kept=finding", fiber.StatusSeeOther)

@@ -118,7 +118,11 @@ func TestReportIsRead(t *testing.T) {
 			say.T("inbox.ending.call-technologist"), "العربية", "555-0123", fuse)
 		page := r.get(at).says(t, say, 200, "inbox.measure.care")
 		page.holds(t, say.T("inbox.person.ok"), say.T("figure.says", "Part", say.T("figure.kind.fuse"), "Seen", say.T("figure.seen.blown")),
-			say.T("figure.says", "Part", say.T("figure.kind.panel"), "Seen", say.T("common.source.mains")), say.T("inbox.care.minutes", "Count", 120))
+			say.T("figure.says", "Part", say.T("figure.kind.panel"), "Seen", say.T("common.source.mains")), say.T("inbox.care.minutes", "Count", 120),
+			say.T("inbox.times", "Count", 2, "First", "2026-03-02 08:20"), say.T("inbox.care.unasked.alone"), say.T("inbox.care.day"))
+		if n := strings.Count(page.body, `<article class="report">`); n != 1 {
+			t.Errorf("%d reports shown, expected the same two as one", n)
+		}
 		if p := page.chance(fuse); p <= 50 {
 			t.Errorf("a fuse seen blown is %d %% likely", p)
 		}
@@ -127,6 +131,178 @@ func TestReportIsRead(t *testing.T) {
 		}
 		if strings.Contains(page.body, `class="differs"`) {
 			t.Error("what was seen is said not to fit")
+		}
+	})
+}
+
+// cared is a report with other care.
+func cared(r func(testing.TB) record.Report, care string) func(testing.TB) record.Report {
+	return func(t testing.TB) record.Report {
+		out := r(t)
+		out.Care = []byte(care)
+		return out
+	}
+}
+
+func TestCareThatWasNotAskedHasNoAnswer(t *testing.T) {
+	t.Parallel()
+	const mains, bag, alone, night = "inbox.care.unasked.mains", "inbox.care.unasked.bag", "inbox.care.unasked.alone", "inbox.care.unasked.night"
+	for _, c := range []struct{ name, care, says string }{
+		{"nothing was asked", `null`, "inbox.care.unasked"},
+		{"nothing was asked, otherwise written", `{}`, "inbox.care.unasked"},
+		{"only the mains", `{"MainsInReach":false}`, "inbox.care.no-mains " + bag + " " + alone + " " + night + " inbox.care.minutes-untold"},
+		{
+			"alone by day, minutes left empty", `{"MainsInReach":true,"NoBag":false,"Alone":true,"Night":false}`,
+			"inbox.care.mains inbox.care.bag inbox.care.alone inbox.care.day inbox.care.minutes-untold",
+		},
+		{
+			"two by night", `{"MainsInReach":true,"NoBag":true,"Alone":false,"Night":true,"Minutes":null}`,
+			"inbox.care.mains inbox.care.no-bag inbox.care.two inbox.care.night inbox.care.minutes-untold",
+		},
+		{"minutes alone", `{"Minutes":0}`, mains + " " + bag + " " + alone + " " + night + " inbox.care.minutes"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			dir := demoDir(t)
+			at := reported(t, dir, cared(blownFuse("r1", morning), c.care))
+			h := serve(t, dir)
+			inBoth(t, func(t *testing.T, language string) {
+				r := h.educator(t, language)
+				var said []string
+				for key := range strings.FieldsSeq(c.says) {
+					said = append(said, r.speaker().T(key, "Count", 0))
+				}
+				r.get(at).wants(t, 200).holds(t, "<dd>"+strings.Join(said, " · ")+"</dd>")
+			})
+		})
+	}
+}
+
+// Where nobody saw anything beyond the person, what is rare and what is common
+// anywhere would be all that a ranking tells.
+func TestNothingIsRankedByThePersonAlone(t *testing.T) {
+	t.Parallel()
+	dir := demoDir(t)
+	var ats []string
+	for i, done := range [][]diagnosis.Done{
+		{{Check: diagnosis.PersonID, Shows: diagnosis.PersonNotOK}},
+		{{Check: diagnosis.PersonID, Shows: diagnosis.PersonOK}, {Check: diagnosis.PanelID, Shows: diagnosis.Unclear}},
+		{},
+	} {
+		ats = append(ats, reported(t, dir, func(t testing.TB) record.Report {
+			r := told(t, "r"+strconv.Itoa(i), morning.Add(time.Duration(i-3)*24*time.Hour), diagnosis.CallRescue, done...)
+			r.Care, r.Causes = []byte(`null`), []byte(`[{"Faults":[{"Part":"fuse","Mode":"blown"}],"P":0.5}]`)
+			return r
+		}))
+	}
+	h := serve(t, dir)
+	inBoth(t, func(t *testing.T, language string) {
+		r := h.educator(t, language)
+		say := r.speaker()
+		for _, at := range ats {
+			a := r.get(at).says(t, say, 200, "inbox.nothing-seen").holds(t, say.T("inbox.measure.nothing-seen"), say.T("inbox.emergency.first"))
+			for _, not := range []string{`class="chances"`, `class="nodes"`, say.T("inbox.spares"), say.T("inbox.then")} {
+				if strings.Contains(a.body, not) {
+					t.Errorf("%s: %q is shown", at, not)
+				}
+			}
+		}
+		r.get("/desk/inbox").says(t, say, 200, "inbox.nothing-seen.short")
+	})
+	// What a meter reads is seen, too.
+	r := h.educator(t, "en")
+	r.post(ats[0]+"/readings", with(r.get(ats[0]).form(t, ats[0]+"/readings"), "node", "fuse", "volts", "0")).wants(t, 303)
+	r.get(ats[0]).wants(t, 200).holds(t, `class="chances"`)
+}
+
+func TestEmergenciesAreFirst(t *testing.T) {
+	t.Parallel()
+	dir := demoDir(t)
+	day := func(n int) time.Time { return morning.Add(time.Duration(n-9) * 24 * time.Hour) }
+	oldest := reported(t, dir, blownFuse("r1", day(0)))
+	worst := reported(t, dir, func(t testing.TB) record.Report {
+		return told(t, "r2", day(2), diagnosis.CallRescue, diagnosis.Done{Check: diagnosis.PersonID, Shows: diagnosis.PersonNotOK})
+	}, blownFuse("r3", day(2).Add(time.Hour))) // a later report does not hide it
+	newest := reported(t, dir, blownFuse("r4", day(4)))
+	h := serve(t, dir)
+	inBoth(t, func(t *testing.T, language string) {
+		r := h.educator(t, language)
+		a := r.get("/desk/inbox").says(t, r.speaker(), 200, "inbox.open", "Count", 3)
+		rows := strings.Split(a.body, "<tr>")[2:]
+		for i, at := range []string{worst, newest, oldest} {
+			if !strings.Contains(rows[i], `href="`+at+`"`) {
+				t.Errorf("row %d is %s, expected %s", i, wordsOf(rows[i]), at)
+			}
+			if marked := strings.Contains(rows[i], `⚠</span> `+r.speaker().T("inbox.emergency")); marked != (at == worst) {
+				t.Errorf("row %d is marked: %t", i, marked)
+			}
+		}
+		if p := r.get(worst).says(t, r.speaker(), 200, "inbox.emergency.first"); strings.Count(p.body, `class="tag"><span aria-hidden="true">⚠`) != 1 {
+			t.Error("expected one of its reports to be marked")
+		}
+	})
+}
+
+// The list forgets numbers whose time has come, and says so.
+func TestListForgetsCallbacks(t *testing.T) {
+	t.Parallel()
+	dir := demoDir(t)
+	at := reported(t, dir, blownFuse("r1", morning.Add(-29*24*time.Hour-23*time.Hour)))
+	h := serve(t, dir)
+	r := h.educator(t, "en")
+	r.get("/desk/inbox").says(t, r.speaker(), 200, "inbox.callback.forgets", "Found", 7, "Most", 30).holds(t, "555-0123")
+	h.clock.pass(2 * time.Hour)
+	r = h.educator(t, "en")
+	a := r.get("/desk/inbox").says(t, r.speaker(), 200, "inbox.callback.forgotten")
+	if strings.Contains(a.body, "555-0123") || strings.Contains(r.get(at).wants(t, 200).body, "555-0123") {
+		t.Error("the number is still there")
+	}
+}
+
+// So does a house at its opening.
+func TestOpeningForgetsCallbacks(t *testing.T) {
+	t.Parallel()
+	dir := demoDir(t)
+	at := reported(t, dir, blownFuse("r1", morning.Add(-30*24*time.Hour)))
+	if k := found(t, dir, at); k.Newest.Callback == "" {
+		t.Fatal("it was not there before")
+	}
+	must(t, serve(t, dir).stop())
+	if k := found(t, dir, at); k.Newest.Callback != "" || !k.Newest.Forgotten {
+		t.Errorf("%+v", k.Newest)
+	}
+}
+
+func TestRankingWhenSentIsShownWhereItDiffers(t *testing.T) {
+	t.Parallel()
+	dir := demoDir(t)
+	ranked := func(key string, n int, causes string) string {
+		return reported(t, dir, func(t testing.TB) record.Report {
+			r := darkConverter(key, morning.Add(time.Duration(n-9)*24*time.Hour))(t)
+			r.ModelVersion, r.ContentVersion, r.Causes = "then-model", "then-content", []byte(causes)
+			return r
+		})
+	}
+	none := ranked("r1", 0, `[]`)
+	other := ranked("r2", 2, `[{"Faults":[{"Part":"fuse","Mode":"blown"}],"P":0.77}]`)
+	odd := ranked("r3", 4, `"flux"`)
+	unread := reported(t, dir, func(t testing.TB) record.Report {
+		r := told(t, "r4", morning.Add(-24*time.Hour), diagnosis.CallTech, diagnosis.Done{Check: "flux", Shows: "odd"})
+		r.Causes = []byte(`[{"Faults":[{"Part":"fuse","Mode":"blown"}],"P":0.77}]`)
+		return r
+	})
+	h := serve(t, dir)
+	inBoth(t, func(t *testing.T, language string) {
+		r := h.educator(t, language)
+		say := r.speaker()
+		for _, at := range []string{other, unread} {
+			r.get(at).says(t, say, 200, "inbox.then").holds(t, say.T("inbox.percent", "Percent", 77))
+		}
+		r.get(other).holds(t, "then-model", "then-content")
+		for _, at := range []string{none, odd} {
+			if strings.Contains(r.get(at).wants(t, 200).body, say.T("inbox.then")) {
+				t.Errorf("%s: a ranking of then is shown", at)
+			}
 		}
 	})
 }

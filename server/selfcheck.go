@@ -6,12 +6,12 @@ import (
 	"encoding/json"
 	"fmt"
 	"maps"
-	"math"
 	"net/url"
 	"slices"
 	"strconv"
 	"strings"
 	"sync"
+	"time"
 	"unicode/utf8"
 
 	"github.com/gofiber/fiber/v2"
@@ -23,6 +23,7 @@ import (
 	"lampwright/lessons/setup"
 	"lampwright/locales"
 	"lampwright/locales/problem"
+	"lampwright/quiz"
 	"lampwright/quiz/diagnosis"
 	"lampwright/server/page"
 	"lampwright/server/record"
@@ -31,7 +32,7 @@ import (
 // Bounds of a self-check.
 const (
 	checkSteps   = 40   // things done; there it ends in a call
-	checkMinutes = 1440 // on the internal battery
+	checkMinutes = 1440 // on the internal battery, and since a check began
 	checkAnswers = 5    // on one screen, beside "I can't tell"
 	checkLooks   = 4    // of a set-up that is in order
 	mostKnown    = 32   // set-ups whose model is kept
@@ -56,8 +57,7 @@ var checkEndings = map[diagnosis.Verb]string{
 // known are the models of set-ups, each made on first use. A version never
 // changes, so none goes stale.
 type known struct {
-	sync.Mutex
-	made map[string]func() (*checking, error)
+	cache[func() (*checking, error)]
 }
 
 func (m *Main) checkingOf(r record.Setup) (*checking, error) {
@@ -65,17 +65,11 @@ func (m *Main) checkingOf(r record.Setup) (*checking, error) {
 	if err != nil {
 		return nil, err
 	}
-	m.known.Lock()
 	key := r.ID + " " + r.Version
-	make1, ok := m.known.made[key]
+	make1, ok := m.known.get(key)
 	if !ok {
-		if m.known.made == nil || len(m.known.made) >= mostKnown {
-			m.known.made = map[string]func() (*checking, error){}
-		}
-		make1 = sync.OnceValues(func() (*checking, error) { return newChecking(s) })
-		m.known.made[key] = make1
+		make1 = m.known.put(key, sync.OnceValues(func() (*checking, error) { return newChecking(s) }), mostKnown)
 	}
-	m.known.Unlock()
 	return make1()
 }
 
@@ -188,24 +182,55 @@ type selfCheck struct {
 	given   url.Values // what of it belongs here, as given
 	purpose string     // "" before the set-up was recognised
 	cared   bool       // the questions that are asked once were answered
-	care    diagnosis.Care
-	alone   bool
+	answers careAnswers
+	filled  []page.CheckField // those questions again, where one was answered wrongly
+	gone    float64           // minutes since they were answered
+	lost    bool              // when that was cannot be believed
 	done    []diagnosis.Done
+	unread  bool   // what was done cannot be read
 	packed  string // the bag, before going out: "yes", "no", or not asked yet
 	stop    bool   // a remedy could not be done
 	more    bool   // the rarer answers
-	sent    bool   // to the desk
+	sent    bool   // to the desk, as the records say
 }
 
-// The names in the address; those of the questions asked once come together.
+// careAnswers is what is asked once, as it was answered and as a report keeps
+// it: what was not asked is absent.
+type careAnswers struct {
+	MainsInReach *bool    `json:",omitempty"`
+	Minutes      *float64 `json:",omitempty"`
+	Night        *bool    `json:",omitempty"`
+	Alone        *bool    `json:",omitempty"`
+	NoBag        *bool    `json:",omitempty"`
+}
+
+// care is what the engine goes by. Someone alone cannot bag and handle a plug
+// at the same time: for them it is as at night.
+func (a careAnswers) care() diagnosis.Care {
+	yes := func(b *bool) bool { return b != nil && *b }
+	return diagnosis.Care{MainsInReach: yes(a.MainsInReach), Minutes: a.Minutes, Night: yes(a.Night) || yes(a.Alone), NoBag: yes(a.NoBag)}
+}
+
+// careQuestions are asked once, together and in this order, beside the
+// minutes; where one may choose, it is among these.
+var careQuestions = []page.CheckField{
+	{Name: "mains", Of: []string{"yes", "no"}},
+	{Name: "bag", Of: []string{"yes", "no"}},
+	{Name: "with", Of: []string{"two", "alone"}},
+	{Name: "when", Of: []string{"day", "night"}},
+	{Name: "minutes"},
+}
+
+// The names in the address; those of the questions asked once come together,
+// with the minute in which they were answered.
 var (
-	careNames  = []string{"mains", "minutes", "when", "with", "bag"}
+	careNames  = []string{"mains", "bag", "with", "when", "minutes", "since"}
 	checkNames = append([]string{"for", "did", "packed", "stop", "more", "sent"}, careNames...)
 )
 
 // readCheck reads a self-check. Its errors are problem.Invalid and say what
 // was expected.
-func readCheck(speak locales.Speaker, args *fasthttp.Args, k *checking) (*selfCheck, error) {
+func readCheck(speak locales.Speaker, args *fasthttp.Args, k *checking, now time.Time) (*selfCheck, error) {
 	q := &selfCheck{speak: speak, given: url.Values{}}
 	for _, name := range checkNames {
 		for _, v := range args.PeekMulti(name) {
@@ -219,7 +244,7 @@ func readCheck(speak locales.Speaker, args *fasthttp.Args, k *checking) (*selfCh
 	if q.purpose, err = q.word("for", "for", forNow, forOut, forShift); err != nil {
 		return nil, err
 	}
-	for name, to := range map[string]*bool{"stop": &q.stop, "more": &q.more, "sent": &q.sent} {
+	for name, to := range map[string]*bool{"stop": &q.stop, "more": &q.more} {
 		if q.given.Has(name) {
 			if _, err := q.word(name, name, "yes"); err != nil {
 				return nil, err
@@ -232,10 +257,10 @@ func readCheck(speak locales.Speaker, args *fasthttp.Args, k *checking) (*selfCh
 			return nil, err
 		}
 	}
-	if err := q.readCare(); err != nil {
-		return nil, err
-	}
-	return q, q.readDone(k)
+	q.readCare()
+	q.readSince(now)
+	q.readDone(k)
+	return q, nil
 }
 
 func wrongValue(field, value, expected string) error {
@@ -254,53 +279,92 @@ func (q *selfCheck) word(name, field string, allowed ...string) (string, error) 
 	return v, nil
 }
 
-// readCare reads what is asked once. Someone alone cannot bag and handle a
-// plug at the same time: for them nothing is unplugged, as at night.
-func (q *selfCheck) readCare() error {
-	q.cared = slices.ContainsFunc(careNames, q.given.Has)
-	if !q.cared {
-		return nil
+// readCare reads what is asked once. Where something in it is wrong, all of it
+// is asked again, filled in, and none of it counts as answered.
+func (q *selfCheck) readCare() {
+	if !slices.ContainsFunc(careQuestions, func(f page.CheckField) bool { return q.given.Has(f.Name) }) {
+		return
 	}
-	said := map[string]string{}
-	for name, allowed := range map[string][]string{"mains": {"yes", "no"}, "when": {"day", "night"}, "with": {"alone", "two"}, "bag": {"yes", "no"}} {
-		v, err := q.word(name, q.speak.T("selfcheck.care."+name), allowed...)
-		if err != nil {
-			return err
+	q.cared = true
+	said := map[string]*bool{}
+	for _, f := range careQuestions {
+		var err error
+		if f.Of == nil {
+			q.answers.Minutes, err = q.minutes(f.Name)
+		} else {
+			first := q.given.Get(f.Name) == f.Of[0]
+			said[f.Name] = &first
 		}
-		said[name] = v
-	}
-	q.alone = said["with"] == "alone"
-	q.care = diagnosis.Care{MainsInReach: said["mains"] == "yes", Night: said["when"] == "night" || q.alone, NoBag: said["bag"] == "no"}
-	if text := strings.TrimSpace(q.given.Get("minutes")); text != "" {
-		n, err := strconv.ParseUint(westernDigits.Replace(text), 10, 16)
-		if err != nil || n > checkMinutes {
-			return wrongValue(q.speak.T("selfcheck.care.minutes"), text, q.speak.T("selfcheck.expect.minutes", "Most", checkMinutes))
+		switch {
+		case err != nil:
+			q.cared, f.Wrong = false, q.speak.Problem(problem.Of(err))
+		case f.Of != nil && !slices.Contains(f.Of, q.given.Get(f.Name)):
+			q.cared, f.Wrong = false, q.speak.T("selfcheck.care.choose")
 		}
-		minutes := float64(n)
-		q.care.Minutes = &minutes
+		text := []rune(strings.ToValidUTF8(q.given.Get(f.Name), "\ufffd"))
+		f.Value = string(text[:min(len(text), filledMost)])
+		q.filled = append(q.filled, f)
 	}
-	return nil
+	if q.cared {
+		q.filled = nil
+		not := func(b *bool) *bool { other := !*b; return &other }
+		q.answers.MainsInReach, q.answers.NoBag = said["mains"], not(said["bag"])
+		q.answers.Alone, q.answers.Night = not(said["with"]), not(said["when"])
+		return
+	}
+	q.answers = careAnswers{}
+	for _, name := range careNames {
+		q.given.Del(name)
+	}
 }
+
+// filledMost is how much of what was filled in is shown again.
+const filledMost = 20
+
+// minutes left on the internal battery, nil where they are not known.
+func (q *selfCheck) minutes(name string) (*float64, error) {
+	text := strings.TrimSpace(q.given.Get(name))
+	if text == "" {
+		return nil, nil //nolint:nilnil // not known is no error
+	}
+	n, err := strconv.ParseUint(westernDigits.Replace(text), 10, 16)
+	if err != nil || n > checkMinutes {
+		return nil, wrongValue(q.speak.T("selfcheck.care."+name), text, q.speak.T("selfcheck.expect.minutes", "Most", checkMinutes))
+	}
+	minutes := float64(n)
+	return &minutes, nil
+}
+
+// readSince reads how long ago the minutes were told. Where that cannot be
+// believed, they are not known any more.
+func (q *selfCheck) readSince(now time.Time) {
+	if !q.given.Has("since") {
+		return
+	}
+	n, err := strconv.ParseInt(q.given.Get("since"), 10, 64)
+	gone := minuteOf(now) - n
+	if q.lost = err != nil || gone < 0 || gone > checkMinutes; !q.lost {
+		q.gone = float64(gone)
+	}
+}
+
+func minuteOf(t time.Time) int64 { return t.Unix() / 60 }
 
 // doing marks a remedy among what was done.
 const doing = "do:"
 
-func (q *selfCheck) readDone(k *checking) error {
+// readDone reads what was done. What cannot be read, or not any more, leaves
+// nothing to go by.
+func (q *selfCheck) readDone(k *checking) {
 	did := q.given["did"]
-	if len(did) > checkSteps {
-		return wrongValue("did", strconv.Itoa(len(did)), q.speak.T("selfcheck.expect.steps", "Most", checkSteps))
-	}
+	q.unread = len(did) > checkSteps
 	for i, text := range did {
 		x, ok := k.parse(text)
-		if !ok {
-			return wrongValue("did", text, "CHECK:RESULT, do:plug-in:PART, do:switch-on:PART, do:push-home:PART")
-		}
-		if first := x.Check == diagnosis.PersonID; first != (i == 0) {
-			return wrongValue("did", text, "did=person:ok, did=CHECK:RESULT …")
+		if q.unread = q.unread || !ok || (x.Check == diagnosis.PersonID) != (i == 0); q.unread {
+			return
 		}
 		q.done = append(q.done, x)
 	}
-	return nil
 }
 
 func (k *checking) parse(text string) (x diagnosis.Done, ok bool) {
@@ -321,10 +385,11 @@ func (k *checking) parse(text string) (x diagnosis.Done, ok bool) {
 	return x, cut && check != ""
 }
 
-// left is what is left on the internal battery once what was done took its
-// time; nil where it is not known. An outside source stops the count.
+// left is what is left on the internal battery; nil where it is not known.
+// What is gone is what the clock says, or what the looks usually take where
+// that is more; an outside source stops the latter.
 func (q *selfCheck) left(k *checking) *float64 {
-	if q.care.Minutes == nil {
+	if q.answers.Minutes == nil || q.lost {
 		return nil
 	}
 	seconds, carried := 0.0, false
@@ -336,7 +401,7 @@ func (q *selfCheck) left(k *checking) *float64 {
 			carried = outside(x.Shows.Source())
 		}
 	}
-	left := max(0, *q.care.Minutes-seconds/60)
+	left := max(0, *q.answers.Minutes-max(q.gone, seconds/60))
 	return &left
 }
 
@@ -360,17 +425,25 @@ func (k *checking) seconds(x diagnosis.Done) float64 {
 type stand struct {
 	mind   *diagnosis.Mind
 	step   diagnosis.Step
-	left   *float64
 	ending string // "" while there is something to do
 	pack   bool   // the bag's list is next
 }
 
-// stands thinks through what was done. Its errors are problem.Invalid.
+// stands thinks through what was done. What this set-up does not know, as it
+// is now, cannot be read: that is a call.
 func (q *selfCheck) stands(k *checking) (st stand, err error) {
-	st.left = q.left(k)
-	care := q.care
-	care.Minutes = st.left
-	if st.mind, err = k.model.Think(care, q.done); err != nil {
+	care := q.answers.care()
+	care.Minutes = q.left(k)
+	if !q.unread {
+		st.mind, err = k.model.Think(care, q.done)
+		q.unread = problem.Is(err, problem.Invalid)
+	}
+	if q.unread {
+		q.done = nil
+		st.step, st.ending = diagnosis.Step{Action: diagnosis.Action{Verb: diagnosis.CallClinic}}, endCall
+		st.mind, err = k.model.Think(care, nil)
+	}
+	if err != nil || q.unread {
 		return st, err
 	}
 	st.step = st.mind.Next()
@@ -490,6 +563,8 @@ func (q *selfCheck) before(id string) string {
 	}
 	did := q.given["did"]
 	switch {
+	case q.unread:
+		return "/check/" + id
 	case q.purpose == "":
 		return "/looks"
 	case len(did) > 1, len(did) == 1 && !q.cared:
@@ -530,10 +605,18 @@ func (m *Main) asking(c *fiber.Ctx, args *fasthttp.Args) (a asking, err error) {
 	} else { // what was learnt helps; without it the check goes on all the same
 		m.log.Warn("priors", "error", err)
 	}
-	if a.q, err = readCheck(a.v.speak, args, a.k); err != nil {
+	if a.q, err = readCheck(a.v.speak, args, a.k, m.now()); err != nil {
 		return a, err
 	}
 	a.v.path = a.q.at(a.r.ID) // another language or size keeps the answers
+	if key := a.q.given.Get("sent"); key != "" {
+		if a.q.sent, err = m.store.ReportSent(ctx(c), SiteID, key); err != nil {
+			m.log.Warn("report sent", "error", err) // to be told so is not worth an ending
+		}
+		if a.q.sent {
+			a.v.path = a.q.at(a.r.ID, "sent", key)
+		}
+	}
 	a.st, err = a.q.stands(a.k)
 	return a, err
 }
@@ -546,6 +629,10 @@ func (m *Main) check(c *fiber.Ctx) error {
 	}
 	verb := a.st.step.Action.Verb
 	switch {
+	case a.q.unread:
+		return m.checkUnread(c, a)
+	case a.q.cared && !a.q.given.Has("since"): // from here on the address says when the minutes were told
+		return c.Redirect(a.q.at(a.r.ID, "since", strconv.FormatInt(minuteOf(m.now()), 10)), fiber.StatusSeeOther)
 	case a.q.purpose == "":
 		return m.checkStart(c, a)
 	case verb == diagnosis.AskPerson:
@@ -565,14 +652,36 @@ func (m *Main) check(c *fiber.Ctx) error {
 }
 
 func (a asking) head() page.CheckHead {
-	h := page.CheckHead{Setup: a.r.Tag, Purpose: a.q.speak.T("selfcheck.for." + a.q.purpose), Back: a.q.before(a.r.ID)}
-	if a.q.cared && !outside(a.st.mind.Answers.Source) {
+	h := page.CheckHead{Setup: a.r.Tag, Purpose: a.q.speak.T("selfcheck.for." + a.q.purpose), Back: a.q.before(a.r.ID), Still: a.q.still() && a.st.ending == ""}
+	in := a.st.mind.Answers
+	if a.q.cared && !a.q.unread && !outside(in.Source) {
 		h.Minutes = a.q.speak.T("selfcheck.minutes.unknown")
-		if a.st.left != nil {
-			h.Minutes = a.q.speak.T("selfcheck.minutes", "Count", int(math.Floor(*a.st.left)))
+		unreadable := in.PanelSeen == diagnosis.Yes && in.Source == ""
+		if a.q.answers.Minutes != nil && !a.q.lost && !unreadable {
+			h.Minutes = a.q.speak.T("selfcheck.minutes", "Count", int(*a.q.answers.Minutes))
 		}
 	}
 	return h
+}
+
+// stillEvery is after how many looks the person is asked about again.
+const stillEvery = 5
+
+// still tells whether the person is to be looked at again: after a remedy, and
+// after every so many looks.
+func (q *selfCheck) still() bool {
+	looks := 0
+	for i, x := range q.done {
+		switch last := i == len(q.done)-1; {
+		case x.Check == "" && last:
+			return true
+		case x.Check != "" && x.Check != diagnosis.PersonID:
+			if looks++; last {
+				return looks%stillEvery == 0
+			}
+		}
+	}
+	return false
 }
 
 func (m *Main) checkStart(c *fiber.Ctx, a asking) error {
@@ -602,7 +711,11 @@ func (m *Main) checkPerson(c *fiber.Ctx, a asking) error {
 }
 
 func (m *Main) checkCare(c *fiber.Ctx, a asking) error {
-	p := page.CheckCare{Frame: a.v.frame(a.v.speak.T("selfcheck.care")), Head: a.head(), Action: "/check/" + a.r.ID, Hidden: a.q.hidden()}
+	p := page.CheckCare{Frame: a.v.frame(a.v.speak.T("selfcheck.care")), Head: a.head(), Action: "/check/" + a.r.ID, Hidden: a.q.hidden(), Fields: careQuestions}
+	if len(a.q.filled) > 0 {
+		c.Status(fiber.StatusUnprocessableEntity)
+		p.Fields = a.q.filled
+	}
 	return m.render(c, page.CheckCarePage(p))
 }
 
@@ -642,7 +755,7 @@ func (m *Main) checkLook(c *fiber.Ctx, a asking) error {
 	case i == 0:
 		title, p.How = t("selfcheck.ask.panel"), []string{t("selfcheck.how.panel")}
 	case check.Contacts:
-		title, p.How = t("selfcheck.ask.contacts", "Part", name), a.contacts(check.Part)
+		title, p.How = t("selfcheck.ask.contacts", "Part", name), []string{t("selfcheck.how.out"), t("selfcheck.how.contacts")}
 	case check.Part == setup.AlarmID:
 		title = t("selfcheck.ask.alarm")
 	default:
@@ -674,16 +787,6 @@ func (m *Main) checkLook(c *fiber.Ctx, a asking) error {
 	}
 	p.Unclear = page.CheckAnswer{Link: a.q.at(a.r.ID, "did", check.ID+":"+string(diagnosis.Unclear)), Text: t("selfcheck.unclear")}
 	return m.render(c, page.CheckAskPage(p))
-}
-
-// contacts says how to get to see a plug's contacts: it comes out only where
-// the gate lets it.
-func (a asking) contacts(part string) []string {
-	t := a.v.speak.T
-	if ok, _ := diagnosis.Allowed(a.k.model.Setup, diagnosis.Action{Verb: diagnosis.Unplug, Part: part}, a.st.mind.Answers); ok && a.st.mind.Answers.Looks[part] != setup.LookApart {
-		return []string{t("selfcheck.how.unplug"), t("selfcheck.how.contacts")}
-	}
-	return []string{t("selfcheck.how.out"), t("selfcheck.how.contacts")}
 }
 
 // says is what a check shows, in the words of its picture.
@@ -722,7 +825,7 @@ func (m *Main) checkDo(c *fiber.Ctx, a asking) error {
 		key = "selfcheck.do.change-over"
 	}
 	p := page.CheckDo{
-		Frame: a.v.frame(t(key, "Part", name)), Head: a.head(), Caution: t(key + ".caution"), Alone: a.q.alone,
+		Frame: a.v.frame(t(key, "Part", name)), Head: a.head(), Caution: t(key + ".caution"), Alone: a.q.answers.Alone != nil && *a.q.answers.Alone,
 		Done: a.q.at(a.r.ID, "did", doing+actionText(act)), Cannot: a.q.at(a.r.ID, "stop", "yes"),
 	}
 	if act.Verb == diagnosis.PlugIn { // then it is not in reach
@@ -787,29 +890,118 @@ func (a asking) likely() (out []string) {
 	return out
 }
 
-// checkTells is how many things each ending tells to do.
-var checkTells = map[string]int{endSolved: 3, endUntrusted: 4, endCall: 3, endEmergency: 5, endInOrder: 3}
+// checkUnread is the call where what was done cannot be read.
+func (m *Main) checkUnread(c *fiber.Ctx, a asking) error {
+	c.Status(fiber.StatusUnprocessableEntity)
+	return m.checkEnd(c, a, "")
+}
+
+// dark is an emergency for what the panel shows, not for how the person is.
+func (a asking) dark() bool {
+	return a.st.ending == endEmergency && a.st.mind.Answers.PersonOK == diagnosis.Yes
+}
+
+// own is a call while nothing outside is known to carry.
+func (a asking) own() bool { return a.st.ending == endCall && !outside(a.st.mind.Answers.Source) }
+
+// pressed is such a call with too few minutes to wait for an answer, as the
+// gate counts them where no outlet is in reach.
+func (a asking) pressed() bool {
+	in := a.st.mind.Answers
+	in.MainsInReach = diagnosis.No
+	s := a.k.model.Setup
+	ok, _ := diagnosis.Allowed(s, diagnosis.Action{Verb: diagnosis.Look, Part: s.Chain[0].ID}, in)
+	return a.own() && !ok
+}
+
+// tells is what to do now.
+func (a asking) tells() (out []string) {
+	tell := func(keys ...string) {
+		for _, key := range keys {
+			out = append(out, a.v.speak.T("selfcheck.end."+key))
+		}
+	}
+	source, shared := a.st.mind.Answers.Source, a.k.model.Setup.Ventilator.Shared()
+	switch ending := a.st.ending; {
+	case a.dark():
+		tell("dark.1", "dark.2", "dark.3", "emergency.2", "emergency.4", "emergency.5")
+	case ending == endEmergency:
+		tell("emergency.1", "emergency.2", "emergency.3", "emergency.4", "emergency.5")
+	case a.own():
+		tell("own.1", "own.2")
+		if key := a.another(); key != "" {
+			tell(key)
+		}
+		tell("own.4", "own.5")
+	case ending == endCall:
+		tell("call.1", "call.2", "call.3")
+	case ending == endUntrusted:
+		if shared && source != setup.Mains {
+			tell("untrusted.one-inlet")
+		} else {
+			tell("untrusted.1")
+		}
+		tell("untrusted.2", "untrusted.3", "untrusted.4")
+	case ending == endSolved:
+		switch {
+		case source == setup.Mains && shared:
+			tell("solved.not-tried.one-inlet")
+		case source == setup.Mains:
+			tell("solved.not-tried")
+		}
+		tell("solved.1", "solved.2", "solved.3")
+	default:
+		tell("in-order.1", "in-order.2", "in-order.3")
+	}
+	return out
+}
+
+// another says how to look for another outlet, where the gate would let the
+// adapter be plugged in; "" where something of it must stay apart.
+func (a asking) another() string {
+	in := a.st.mind.Answers
+	in.MainsInReach = diagnosis.Yes
+	switch ok, why := a.plugIn(in); {
+	case why == "gate.stays-apart":
+		return ""
+	case ok, in.MainsTried == diagnosis.Yes, !a.k.model.Setup.Ventilator.Shared():
+		return "own.3"
+	}
+	return "own.one-inlet"
+}
+
+// plugIn asks the gate about plugging the adapter in.
+func (a asking) plugIn(in diagnosis.Answers) (ok bool, why string) {
+	s := a.k.model.Setup
+	i := slices.IndexFunc(s.Mains, func(p setup.Part) bool { return p.Outlet != nil })
+	if i < 0 {
+		return false, "gate.no-mains"
+	}
+	return diagnosis.Allowed(s, diagnosis.Action{Verb: diagnosis.PlugIn, Part: s.Mains[i].ID}, in)
+}
 
 // checkEnd is an ending. wrong is why it could not be sent to the desk.
 func (m *Main) checkEnd(c *fiber.Ctx, a asking, wrong string) error {
 	t := a.v.speak.T
 	a.v.token = m.visitor(c)
 	ending := a.st.ending
+	title, says := ending, ending
+	if a.dark() {
+		title, says = "dark", "call"
+	}
 	p := page.CheckEnd{
-		Frame: a.v.frame(t("selfcheck.end." + ending)), Head: a.head(), Ending: ending, Emergency: ending == endEmergency,
+		Frame: a.v.frame(t("selfcheck.end." + title)), Head: a.head(), SayTitle: t("selfcheck.say." + says),
+		Emergency: ending == endEmergency, Pressed: a.pressed(),
 		Good: ending == endSolved || ending == endInOrder, Sent: a.q.sent, Wrong: wrong, Callback: strings.Clone(c.FormValue("callback")),
-		Action: "/check/" + a.r.ID + "/report", Hidden: a.q.hidden(), Key: rand.Text(), Again: "/check/" + a.r.ID,
-	}
-	for n := 1; n <= checkTells[ending]; n++ {
-		p.Tells = append(p.Tells, t("selfcheck.end."+ending+"."+strconv.Itoa(n)))
-	}
-	if ending == endUntrusted && a.k.model.Setup.Ventilator.Shared() && a.st.mind.Answers.Source != setup.Mains {
-		p.Tells[0] = t("selfcheck.end.untrusted.one-inlet")
+		Action: "/check/" + a.r.ID + "/report", Hidden: a.q.hidden(), Key: rand.Text(), Again: "/check/" + a.r.ID, Tells: a.tells(),
 	}
 	switch {
+	case a.q.unread:
+		p.Reason, p.Action = t("selfcheck.end.unread"), ""
+		p.Instead = page.CheckAnswer{Link: p.Again, Text: t("selfcheck.start-again")}
 	case a.q.stop:
 		p.Reason = t("selfcheck.end.stopped-short")
-	case a.st.step.Action.Verb == diagnosis.CallClinic:
+	case ending == endCall:
 		why := a.refused()
 		if why != "" {
 			p.Reason = t(why)
@@ -822,7 +1014,7 @@ func (m *Main) checkEnd(c *fiber.Ctx, a asking, wrong string) error {
 	case a.q.purpose == forOut && ending == endInOrder:
 		p.Reason = t("selfcheck.end.out")
 	}
-	p.Line, p.Number, p.Hours = a.line(p.Frame.Lines)
+	p.Calls = a.calls(p.Frame.Lines)
 	p.Say, p.QRText = a.say(ending)
 	var err error
 	if p.QR, err = qrPath(p.QRText); err != nil {
@@ -836,30 +1028,36 @@ func (m *Main) checkEnd(c *fiber.Ctx, a asking, wrong string) error {
 func (a asking) refused() string {
 	s, in := a.k.model.Setup, a.st.mind.Answers
 	_, why := diagnosis.Allowed(s, diagnosis.Action{Verb: diagnosis.Look, Part: s.Chain[0].ID}, in)
-	outlet := slices.IndexFunc(s.Mains, func(p setup.Part) bool { return p.Outlet != nil })
-	if why == "gate.source-first" && outlet >= 0 {
-		if ok, mains := diagnosis.Allowed(s, diagnosis.Action{Verb: diagnosis.PlugIn, Part: s.Mains[outlet].ID}, in); !ok {
-			return mains
+	if why == "gate.source-first" {
+		if ok, mains := a.plugIn(in); !ok {
+			why = mains
 		}
+	}
+	if why == "gate.stays-apart" { // there is no other source to stay on
+		return "selfcheck.end.own.apart"
 	}
 	return why
 }
 
-// line is whom to call: its name, number and hours, "" where the site has
-// none. Whoever has no number of their own is reached by the clinical line.
-func (a asking) line(l page.Lines) (name, number, hours string) {
+// calls are whom to call, in order; none where nobody needs to be. Whoever has
+// no number of their own is reached by the clinical line.
+func (a asking) calls(l page.Lines) []page.CheckCall {
 	t := a.v.speak.T
+	rescue := page.CheckCall{Line: t("page.line.rescue"), Number: l.Rescue, Rescue: true}
+	clinic := page.CheckCall{Line: t("page.line.clinical"), Number: l.Clinical}
 	switch verb := a.st.step.Action.Verb; {
 	case a.st.ending == endEmergency:
-		return t("page.line.rescue"), l.Rescue, ""
+		return []page.CheckCall{rescue}
 	case a.st.ending == endInOrder, a.st.ending == endSolved:
-		return "", "", ""
+		return nil
+	case a.pressed():
+		return []page.CheckCall{rescue, clinic}
 	case verb == diagnosis.CallChair:
-		return t("selfcheck.line.chair"), "", ""
+		return []page.CheckCall{{Line: t("selfcheck.line.chair")}}
 	case verb == diagnosis.CallClinic, l.Technologist == "":
-		return t("page.line.clinical"), l.Clinical, ""
+		return []page.CheckCall{clinic}
 	}
-	return t("page.line.technologist"), l.Technologist, l.Hours
+	return []page.CheckCall{{Line: t("page.line.technologist"), Number: l.Technologist, Hours: l.Hours}}
 }
 
 // say is what to say on the call, and the same short enough for a QR code.
@@ -872,13 +1070,19 @@ func (a asking) say(ending string) (say []page.CheckSay, short string) {
 	head := []string{t("selfcheck.say.tag", "Tag", a.r.Tag)}
 	seen := a.told()
 	var after []string
-	if ending == endEmergency {
+	switch {
+	case a.dark():
+		head = append(head, t("selfcheck.say.dark"))
+	case ending == endEmergency:
 		head = append(head, t("selfcheck.say.emergency"))
-	} else {
+	default:
 		head = append(head, t("selfcheck.say.source", "Source", source))
 	}
-	say = []page.CheckSay{{Lines: head}, {Title: t("selfcheck.say.seen"), Lines: seen, Ordered: true}}
-	if ending == endCall || ending == endUntrusted {
+	say = []page.CheckSay{{Lines: head}}
+	if len(seen) > 0 {
+		say = append(say, page.CheckSay{Title: t("selfcheck.say.seen"), Lines: seen, Ordered: true})
+	}
+	if (ending == endCall || ending == endUntrusted) && !a.q.unread {
 		if likely := a.likely(); len(likely) > 0 {
 			say = append(say, page.CheckSay{Title: t("selfcheck.say.likely"), Lines: likely})
 			after = append(after, t("selfcheck.say.likely")+" "+strings.Join(likely, " "))
@@ -966,6 +1170,9 @@ func (m *Main) report(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
+	if a.q.unread {
+		return m.checkUnread(c, a)
+	}
 	if a.st.ending == "" || a.q.purpose == "" || !a.q.cared && a.st.ending != endEmergency {
 		return problem.New(problem.Invalid, "problem.form")
 	}
@@ -982,7 +1189,7 @@ func (m *Main) report(c *fiber.Ctx) error {
 		return again(problem.New(problem.Invalid, "problem.value", "Field", a.v.speak.T("selfcheck.callback"),
 			"Value", strconv.Itoa(utf8.RuneCountInString(callback)), "Expected", a.v.speak.T("selfcheck.expect.callback", "Most", record.MostCallback)))
 	}
-	care, err := json.Marshal(a.q.care)
+	care, err := json.Marshal(a.q.answers)
 	if err != nil {
 		return err
 	}
@@ -998,11 +1205,23 @@ func (m *Main) report(c *fiber.Ctx) error {
 	if a.st.ending == endInOrder {
 		ending = record.InOrder
 	}
+	ranked := a.st.mind.Causes()
+	causes, err := json.Marshal(ranked[:min(len(ranked), record.MostCauses)])
+	if err != nil {
+		return err
+	}
+	visitor := hashed(c.Cookies(visitorCookie))
+	if token := c.Cookies(kioskCookie); token != "" {
+		if id, ok, err := m.store.KioskSetup(ctx(c), SiteID, hashed(token)); err == nil && ok && id == a.r.ID {
+			visitor = record.KioskVisitor + id
+		}
+	}
 	if err := m.store.AddReport(ctx(c), record.Report{
 		SiteID: SiteID, SetupID: a.r.ID, SetupVersion: a.r.Version, Language: a.v.speak.Tag, Purpose: reportPurposes[a.q.purpose],
 		Care: care, Did: did, Ending: ending, Callback: callback, Key: key, At: now,
+		Visitor: visitor, ModelVersion: circuit.Version, ContentVersion: quiz.Version, Causes: causes,
 	}); err != nil {
 		return again(err)
 	}
-	return c.Redirect(a.q.at(a.r.ID, "sent", "yes"), fiber.StatusSeeOther)
+	return c.Redirect(a.q.at(a.r.ID, "sent", key), fiber.StatusSeeOther)
 }

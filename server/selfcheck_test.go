@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	qr "github.com/piglig/go-qr"
 
@@ -73,11 +74,16 @@ func (r *reader) caregiver(id string, faults ...setup.Fault) *caregiver {
 
 // cares answers the questions that are asked once.
 func (g *caregiver) cares(purpose string, pairs ...string) string {
-	v := url.Values{"for": {purpose}, "did": {"person:ok"}, "mains": {"yes"}, "minutes": {"120"}, "when": {"day"}, "with": {"two"}, "bag": {"yes"}}
+	v := url.Values{"for": {purpose}, "did": {"person:ok"}, "mains": {"yes"}, "minutes": {"120"}, "when": {"day"}, "with": {"two"}, "bag": {"yes"}, "since": {g.minute(0)}}
 	for i := 0; i < len(pairs); i += 2 {
 		v.Set(pairs[i], pairs[i+1])
 	}
 	return "/check/" + g.id + "?" + v.Encode()
+}
+
+// minute is one that long ago, as addresses have it.
+func (g *caregiver) minute(ago time.Duration) string {
+	return strconv.FormatInt(g.h.clock.now().Add(-ago).Unix()/60, 10)
 }
 
 // walk follows the links from an address to an ending.
@@ -218,29 +224,18 @@ func TestSelfCheckAsksOneInletTwice(t *testing.T) {
 	bare.holds(t, g.speaker().T("selfcheck.bag-now"))
 }
 
-// TestSelfCheckAloneUnplugsNothing: one pair of hands cannot bag and hold a
-// plug.
-func TestSelfCheckAloneUnplugsNothing(t *testing.T) {
+// TestSelfCheckUnplugsNothing: contacts are asked about only where the plug is
+// out already.
+func TestSelfCheckUnplugsNothing(t *testing.T) {
 	t.Parallel()
 	h := serve(t, demoDir(t))
 	for _, with := range []string{"two", "alone"} {
-		seen := false
-		g := h.reader(t, "en").caregiver("chair-12", setup.Fault{Part: "plug", Mode: setup.PushedIn})
-		g.at.Mains = true
-		at := g.cares("now", "with", with)
-		for _, did := range []string{"panel:internal", "do:plug-in:outlet", "panel:mains", "adapter:sound"} { // two signs of mains
-			at += "&did=" + did
-		}
-		for range 45 {
-			a := g.get(at).wants(t, 200)
-			if strings.Contains(a.body, `<article class="ending">`) {
-				break
+		for _, fault := range []setup.Fault{{Part: "plug", Mode: setup.PushedIn}, {Part: "plug", Mode: setup.HalfHome}, {Part: "fuse", Mode: setup.Blown}} {
+			g := h.reader(t, "en").caregiver("chair-12", fault)
+			g.walk(g.cares("now", "with", with))
+			if slices.ContainsFunc(g.asked, func(s string) bool { return strings.HasPrefix(s, "plug-contacts:") }) && !slices.Contains(g.asked, "plug:apart") {
+				t.Errorf("%v, %s: asked %s", fault, with, g.asked)
 			}
-			seen = seen || strings.Contains(html.UnescapeString(a.body), g.speaker().T("selfcheck.how.unplug"))
-			at = g.next(a)
-		}
-		if want := with == "two"; seen != want {
-			t.Errorf("%s: asked to unplug: %v, expected %v; %s", with, seen, want, g.asked)
 		}
 	}
 }
@@ -250,30 +245,12 @@ func TestSelfCheckRefuses(t *testing.T) {
 	h := serve(t, demoDir(t))
 	r := h.reader(t, "en")
 	g := r.caregiver("chair-12")
-	long := slices.Repeat([]string{"panel:unclear"}, 40)
 	for name, c := range map[string]struct{ at, expected string }{
-		"no such purpose":          {"/check/chair-12?for=fun", "now, out, shift"},
-		"no purpose":               {"/check/chair-12?did=person:ok", "now, out, shift"},
-		"half of what is asked":    {"/check/chair-12?for=now&mains=yes", "expected"},
-		"another answer":           {g.cares("now", "mains", "maybe"), "yes, no"},
-		"minutes as words":         {g.cares("now", "minutes", "many"), "a whole number from 0 to 1440"},
-		"minutes below none":       {g.cares("now", "minutes", "-1"), "a whole number from 0 to 1440"},
-		"minutes beyond a day":     {g.cares("now", "minutes", "1441"), "a whole number from 0 to 1440"},
-		"a bag that is perhaps":    {g.cares("out") + "&packed=perhaps", "yes, no"},
-		"a stop that is no":        {g.cares("now") + "&stop=no", "yes"},
-		"the person not first":     {"/check/chair-12?for=now&did=panel:chair", "did=person:ok"},
-		"the person again":         {g.path("now", "person:ok"), "did=person:ok"},
-		"no result":                {g.path("now", "panel"), "CHECK:RESULT"},
-		"no such check":            {g.path("now", "wheel:sound"), "one of the checks"},
-		"a result it cannot have":  {g.path("now", "fuse:ringing"), "for fuse one of"},
-		"an act nobody offers":     {g.path("now", "do:replace-fuse:fuse"), "do:plug-in:PART"},
-		"a part there is not":      {g.path("now", "do:push-home:wheel"), "do:push-home:PART"},
-		"plugging in no outlet":    {g.path("now", "do:plug-in:fuse"), "do:plug-in:PART"},
-		"odd bytes":                {"/check/chair-12?for=%ff%00%3Cb%3E", "now, out, shift"},
-		"more than can be taken":   {g.path("now", long...), "at most 40"},
-		"a person in two minds":    {"/check/chair-12?for=now&did=person:maybe", "person=ok or person=not-ok"},
-		"an empty thing done":      {g.path("now", ""), "CHECK:RESULT"},
-		"a switch on of the panel": {g.path("now", "do:switch-on:panel"), "do:switch-on:PART"},
+		"no such purpose":       {"/check/chair-12?for=fun", "now, out, shift"},
+		"no purpose":            {"/check/chair-12?did=person:ok", "now, out, shift"},
+		"a bag that is perhaps": {g.cares("out") + "&packed=perhaps", "yes, no"},
+		"a stop that is no":     {g.cares("now") + "&stop=no", "yes"},
+		"odd bytes":             {"/check/chair-12?for=%ff%00%3Cb%3E", "now, out, shift"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			a := r.get(c.at).wants(t, 422)
@@ -292,21 +269,152 @@ func TestSelfCheckEndsAtTheMost(t *testing.T) {
 	g.get(g.path("now", did...)).says(t, g.speaker(), 200, "selfcheck.end.call")
 }
 
-func TestSelfCheckCountsMinutesDown(t *testing.T) {
+// TestSelfCheckCannotReadWhatWasDone: a link that is broken or out of date is
+// a call, and says nothing of how parts are called inside.
+func TestSelfCheckCannotReadWhatWasDone(t *testing.T) {
+	t.Parallel()
+	h := serve(t, demoDir(t))
+	inBoth(t, func(t *testing.T, language string) {
+		r := h.reader(t, language)
+		g := r.caregiver("chair-12")
+		for name, at := range map[string]string{
+			"the person not first":     "/check/chair-12?for=now&did=panel:chair",
+			"the person again":         g.path("now", "person:ok"),
+			"no result":                g.path("now", "panel"),
+			"no such check":            g.path("now", "wheel:sound"),
+			"a result it cannot have":  g.path("now", "fuse:ringing"),
+			"an act nobody offers":     g.path("now", "do:replace-fuse:fuse"),
+			"a part there is not":      g.path("now", "do:push-home:wheel"),
+			"plugging in no outlet":    g.path("now", "do:plug-in:fuse"),
+			"more than can be taken":   g.path("now", slices.Repeat([]string{"panel:unclear"}, 40)...),
+			"a person in two minds":    "/check/chair-12?for=now&did=person:maybe",
+			"an empty thing done":      g.path("now", ""),
+			"a switch on of the panel": g.path("now", "do:switch-on:panel"),
+			"a word in no alphabet":    "/check/chair-12?for=now&did=person:ok&did=%ff%00%3Cb%3E",
+		} {
+			t.Run(name, func(t *testing.T) {
+				a := r.get(at).says(t, r.speaker(), 422, "selfcheck.end.call")
+				a.whole(t, r.speaker())
+				a.holds(t, r.speaker().T("selfcheck.end.unread"), `href="/check/chair-12">`+r.speaker().T("selfcheck.start-again"), r.speaker().T("selfcheck.end.own.1"))
+				ordered(t, a, r.speaker().T("selfcheck.call-now", "Line", r.speaker().T("page.line.rescue")), r.speaker().T("selfcheck.call-now", "Line", r.speaker().T("page.line.clinical")))
+				for _, inside := range []string{"lead-battery", "joint-ventilator", "do:plug-in", "CHECK", `action="/check/chair-12/report"`} {
+					if strings.Contains(mainPart.FindString(a.body), inside) {
+						t.Errorf("it says %q", inside)
+					}
+				}
+			})
+		}
+	})
+}
+
+// ordered wants texts on a page, one after the other.
+func ordered(t *testing.T, a answer, texts ...string) {
+	t.Helper()
+	rest := html.UnescapeString(mainPart.FindString(a.body))
+	for _, text := range texts {
+		_, after, found := strings.Cut(rest, text)
+		if !found {
+			t.Fatalf("%q is not on the page, or not in its place:\n%s", text, wordsOf(mainPart.FindString(a.body)))
+		}
+		rest = after
+	}
+}
+
+func TestSelfCheckAsksAgainWhatWasFilledInWrongly(t *testing.T) {
+	t.Parallel()
+	h := serve(t, demoDir(t))
+	inBoth(t, func(t *testing.T, language string) {
+		r := h.reader(t, language)
+		g, say := r.caregiver("chair-12"), r.speaker()
+		number := say.T("selfcheck.expect.minutes", "Most", 1440)
+		for name, c := range map[string]struct {
+			at    string
+			holds []string
+		}{
+			"minutes as a word":        {g.cares("now", "minutes", "abc"), []string{`value="abc"`, `id="wrong-minutes"`, number}},
+			"minutes with their unit":  {g.cares("now", "minutes", "40 min"), []string{`value="40 min"`, number}},
+			"minutes in Arabic words":  {g.cares("now", "minutes", "٤٠ دقيقة"), []string{`value="٤٠ دقيقة"`, number}},
+			"minutes below none":       {g.cares("now", "minutes", "-1"), []string{`value="-1"`, number}},
+			"minutes beyond a day":     {g.cares("now", "minutes", "1441"), []string{`value="1441"`, number}},
+			"an answer there is not":   {g.cares("now", "mains", "maybe"), []string{`id="wrong-mains"`, say.T("selfcheck.care.choose"), `value="120"`}},
+			"half of what is asked":    {"/check/chair-12?for=now&did=person:ok&mains=yes", []string{`id="wrong-bag"`, `id="wrong-with"`, `id="wrong-when"`}},
+			"once looking has begun":   {g.cares("now", "minutes", "abc") + "&did=panel:internal", []string{`value="abc"`, `name="did" value="panel:internal"`}},
+			"more than can be shown":   {g.cares("now", "minutes", strings.Repeat("9", 500)), []string{`value="` + strings.Repeat("9", 20) + `"`}},
+			"what is in no alphabet":   {g.cares("now", "minutes", "\xff"), []string{`id="wrong-minutes"`}},
+			"the bag, where it is odd": {g.cares("now", "bag", "<b>"), []string{`id="wrong-bag"`, `name="mains" value="yes" checked`, `name="when" value="day" checked`}},
+		} {
+			t.Run(name, func(t *testing.T) {
+				a := r.get(c.at).says(t, say, 422, "selfcheck.care").holds(t, c.holds...)
+				a.whole(t, say)
+				form := mainPart.FindString(a.body)
+				if strings.Count(form, `name="mains"`) != 2 || strings.Contains(form, `name="since"`) {
+					t.Error("an answer is carried along twice")
+				}
+				for _, r := range []string{"1", "2", "3"} { // always in the same order
+					if again := mainPart.FindString(g.get(c.at).body); again != form {
+						t.Errorf("time %s differs", r)
+					}
+				}
+			})
+		}
+		r.get(g.cares("now", "minutes", "٤٥")).holds(t, say.T("selfcheck.minutes", "Count", 45))
+		r.get("/check/chair-12?for=now&did=person:not-ok&minutes=abc").says(t, say, 200, "selfcheck.end.emergency") // the person first
+	})
+}
+
+func TestSelfCheckTellsTheMinutesOnceTold(t *testing.T) {
 	t.Parallel()
 	h := serve(t, demoDir(t))
 	g := h.reader(t, "en").caregiver("chair-12")
-	says := func(at string, count int) {
+	say := g.speaker()
+	told := func(at string, count int) answer {
 		t.Helper()
-		g.get(at).holds(t, g.speaker().T("selfcheck.minutes", "Count", count))
+		return g.get(at).holds(t, say.T("selfcheck.minutes", "Count", count))
 	}
-	says(g.cares("now", "mains", "no", "minutes", "60"), 60)
-	// Panel 10 s, isolator 20 s, fuse 45 s.
-	says(g.cares("now", "mains", "no", "minutes", "60")+"&did=panel:internal&did=isolator:sound&did=fuse:sound", 58)
-	g.get(g.cares("now", "minutes", "")).says(t, g.speaker(), 200, "selfcheck.minutes.unknown")
-	g.get(g.cares("now", "minutes", "٤٥")).holds(t, g.speaker().T("selfcheck.minutes", "Count", 45))
+	told(g.cares("now", "mains", "no", "minutes", "60"), 60)
+	looked := "&did=panel:internal&did=isolator:sound&did=fuse:sound"
+	told(g.cares("now", "mains", "no", "minutes", "60")+looked, 60)
+	g.get(g.cares("now", "minutes", "")).holds(t, say.T("selfcheck.minutes.unknown"))
 	if a := g.get(g.path("now", "panel:mains")); strings.Contains(a.body, `class="minutes"`) {
 		t.Error("minutes count on mains")
+	}
+	for name, c := range map[string]struct {
+		did   string
+		since time.Duration
+		few   bool
+	}{
+		"looks of over a minute":            {looked, 0, true}, // 31 minutes less 75 seconds: 30 or fewer are few
+		"no look but the panel":             {"&did=panel:internal", 0, false},
+		"two minutes went by on the panel":  {"&did=panel:internal", 2 * time.Minute, true},
+		"a day went by":                     {"&did=panel:internal", 24 * time.Hour, true},
+		"more than a day: not to be judged": {"&did=panel:internal", 25 * time.Hour, true},
+		"told in time to come":              {"&did=panel:internal", -time.Hour, true},
+	} {
+		t.Run(name, func(t *testing.T) {
+			a := g.get(g.cares("now", "mains", "no", "minutes", "31", "since", g.minute(c.since))+c.did).wants(t, 200)
+			if few := strings.Contains(html.UnescapeString(a.body), say.T("gate.few-minutes")); few != c.few {
+				t.Errorf("few minutes: %v, expected %v", few, c.few)
+			}
+			unknown := c.since < 0 || c.since > 24*time.Hour
+			if got := strings.Contains(html.UnescapeString(a.body), say.T("selfcheck.minutes.unknown")); got != unknown {
+				t.Errorf("minutes not known: %v, expected %v", got, unknown)
+			}
+		})
+	}
+	g.get(g.cares("now", "since", "soon")).holds(t, say.T("selfcheck.minutes.unknown"))
+
+	// Sending the form puts the minute in; looking again later does not change it.
+	v, err := url.ParseQuery(strings.TrimPrefix(g.cares("now"), "/check/chair-12?"))
+	must(t, err)
+	sent := g.get("/check/chair-12?"+without(v, "since").Encode()).wants(t, 303).location()
+	if want := "since=" + g.minute(0); !strings.Contains(sent, want) {
+		t.Errorf("led to %s, expected %s in it", sent, want)
+	}
+	h.clock.pass(95 * time.Minute)
+	for _, at := range g.get(sent).wants(t, 200).links() {
+		if !strings.Contains(at, "since="+g.minute(95*time.Minute)) {
+			t.Errorf("it leads to %s", at)
+		}
 	}
 }
 
@@ -389,9 +497,20 @@ func TestSelfCheckReport(t *testing.T) {
 	r.post(to, with(form, "callback", strings.Repeat("ب", record.MostCallback+1))).wants(t, 422).holds(t, r.speaker().T("selfcheck.send"))
 	for range 2 { // the same form twice counts once
 		sent := r.post(to, with(form, "callback", "555-0142")).wants(t, 303).location()
-		r.get(sent).says(t, r.speaker(), 200, "selfcheck.sent").holds(t, r.speaker().T("page.line.technologist"))
+		there := r.get(sent).wants(t, 200).holds(t, r.speaker().T("selfcheck.sent"), r.speaker().T("page.line.technologist"))
+		if u, err := url.Parse(sent); err != nil || strings.Count(html.UnescapeString(there.body), url.QueryEscape(u.RequestURI())) != 2 { // another language, or size
+			t.Errorf("another language or size forgets that it was sent: %v", err)
+		}
+		for _, never := range []string{"yes", "some-other-form-key", "", strings.Repeat("k", 5000)} {
+			u, err := url.Parse(sent)
+			must(t, err)
+			a := r.get("/check/chair-12?"+with(u.Query(), "sent", never).Encode()).wants(t, 200).holds(t, r.speaker().T("selfcheck.send.why"))
+			if strings.Contains(a.body, r.speaker().T("selfcheck.sent")) {
+				t.Errorf("sent=%q is believed", never)
+			}
+		}
 	}
-	for n := range 19 {
+	for n := range 5 {
 		r.post(to, with(form, "key", "another-form-key-"+strconv.Itoa(n))).wants(t, 303)
 	}
 	r.post(to, with(form, "key", "one-form-key-too-many")).wants(t, 429).holds(t, r.speaker().T("selfcheck.end.call"))
@@ -399,8 +518,174 @@ func TestSelfCheckReport(t *testing.T) {
 	withRecords(t, dir, func(s *record.Store) {
 		list, err := s.OpenOutages(t.Context(), server.SiteID)
 		must(t, err)
-		if len(list) != 1 || list[0].Reports != 20 || list[0].Newest.Ending != string(diagnosis.CallTech) || list[0].Newest.Language != "ar" {
+		if len(list) != 1 || list[0].Reports != 6 || list[0].Newest.Ending != string(diagnosis.CallTech) || list[0].Newest.Language != "ar" {
 			t.Errorf("the records hold %+v", list)
 		}
 	})
+}
+
+// TestSelfCheckKeepsWhatWasAnswered: alone is its own answer, and what was not
+// asked is not there.
+func TestSelfCheckKeepsWhatWasAnswered(t *testing.T) {
+	t.Parallel()
+	for name, c := range map[string]struct {
+		care []string
+		did  string
+		want string
+	}{
+		"alone, by day":            {[]string{"with", "alone"}, "panel:internal", `{"MainsInReach":true,"Minutes":120,"Night":false,"Alone":true,"NoBag":false}`},
+		"two, at night, no bag":    {[]string{"when", "night", "bag", "no", "minutes", ""}, "panel:internal", `{"MainsInReach":true,"Night":true,"Alone":false,"NoBag":true}`},
+		"not OK, asked no further": {nil, "", `{}`},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			dir := demoDir(t)
+			h := serve(t, dir)
+			r := h.reader(t, "en")
+			g := r.caregiver("chair-12")
+			at := "/check/chair-12?for=now&did=person:not-ok"
+			if c.did != "" {
+				at = g.cares("now", c.care...) + "&did=" + c.did + "&stop=yes"
+			}
+			form := r.get(at).wants(t, 200).form(t, "/check/chair-12/report")
+			u, err := url.Parse(at)
+			must(t, err)
+			form["did"] = u.Query()["did"]
+			r.post("/check/chair-12/report", form).wants(t, 303)
+			must(t, h.stop())
+			withRecords(t, dir, func(s *record.Store) {
+				list, err := s.OpenOutages(t.Context(), server.SiteID)
+				must(t, err)
+				if got := string(list[0].Newest.Care); got != c.want {
+					t.Errorf("kept %s, expected %s", got, c.want)
+				}
+			})
+		})
+	}
+}
+
+// TestSelfCheckSolvedOnMains: it is the chair that an outing needs.
+func TestSelfCheckSolvedOnMains(t *testing.T) {
+	t.Parallel()
+	h := serve(t, demoDir(t))
+	inBoth(t, func(t *testing.T, language string) {
+		for id, c := range map[string]struct{ off, key string }{
+			"chair-12": {"inlet-switch", "selfcheck.end.solved.not-tried"}, "chair-7": {"isolator", "selfcheck.end.solved.not-tried.one-inlet"},
+		} {
+			g := h.reader(t, language).caregiver(id, setup.Fault{Part: c.off, Mode: setup.Off})
+			a := g.walk(g.cares("now")).says(t, g.speaker(), 200, "selfcheck.end.solved")
+			if !slices.Contains(g.asked, "panel:mains") {
+				t.Fatalf("%s: not on mains: %s", id, g.asked)
+			}
+			ordered(t, a, "<ol class=\"big\"><li>"+g.speaker().T(c.key), g.speaker().T("selfcheck.end.solved.1"))
+		}
+	})
+}
+
+// TestSelfCheckOnItsOwnBattery: no call leaves anyone waiting on it.
+func TestSelfCheckOnItsOwnBattery(t *testing.T) {
+	t.Parallel()
+	h := serve(t, demoDir(t))
+	inBoth(t, func(t *testing.T, language string) {
+		g := h.reader(t, language).caregiver("chair-12")
+		say := g.speaker()
+		line := func(name string) string { return say.T("selfcheck.call-now", "Line", say.T("page.line."+name)) }
+		for name, c := range map[string]struct {
+			at      string
+			reason  string
+			another string
+			pressed bool
+		}{
+			"few minutes, no outlet":     {g.cares("now", "mains", "no", "minutes", "20") + "&did=panel:internal", "gate.few-minutes", "own.3", true},
+			"minutes not known":          {g.cares("now", "mains", "no", "minutes", "") + "&did=panel:internal", "gate.few-minutes", "own.3", true},
+			"the outlet does not carry":  {g.cares("now", "minutes", "20") + "&did=panel:internal&did=do:plug-in:outlet&did=panel:internal", "gate.few-minutes", "own.3", true},
+			"nobody can read the panel":  {g.cares("now", "mains", "no") + "&did=panel:unclear&did=panel:unclear", "gate.panel-unreadable", "own.3", true},
+			"nothing on it says a name":  {g.cares("now", "mains", "no") + "&did=panel:unread&did=panel:unread", "gate.panel-unreadable", "own.3", true},
+			"a step that cannot be done": {g.cares("now", "mains", "no", "minutes", "120") + "&did=panel:internal&stop=yes", "selfcheck.end.stopped-short", "own.3", false},
+			"one inlet, chair unsure":    {strings.Replace(g.cares("now", "minutes", ""), "chair-12", "chair-7", 1) + "&did=panel:internal&did=alarm:quiet", "gate.one-inlet", "own.one-inlet", true},
+		} {
+			t.Run(name, func(t *testing.T) {
+				a := g.get(c.at).says(t, say, 200, "selfcheck.end.call")
+				a.whole(t, say)
+				body := html.UnescapeString(mainPart.FindString(a.body))
+				order := []string{line("clinical"), say.T(c.reason)}
+				if c.pressed {
+					order = []string{"<h2 class=\"call-now\"><strong>" + line("rescue"), line("clinical"), say.T(c.reason)}
+				}
+				for _, n := range []string{"own.1", "own.2", c.another, "own.4", "own.5"} {
+					order = append(order, "<li>"+say.T("selfcheck.end."+n))
+				}
+				if !c.pressed {
+					order = order[1:]
+				}
+				ordered(t, a, order...)
+				if got := strings.Contains(body, line("rescue")); got != c.pressed {
+					t.Errorf("the emergency number is first: %v, expected %v", got, c.pressed)
+				}
+				for _, never := range []string{"call.1", "call.2"} {
+					if strings.Contains(body, say.T("selfcheck.end."+never)) {
+						t.Errorf("it says %q", never)
+					}
+				}
+				if unknown := c.reason == "gate.panel-unreadable" || strings.Contains(c.at, "minutes=&"); strings.Contains(body, say.T("selfcheck.minutes.unknown")) != unknown {
+					t.Errorf("minutes not known: expected %v", unknown)
+				}
+			})
+		}
+		// On mains it is the technologist's, and nothing more is changed.
+		blown := h.reader(t, language).caregiver("chair-12", setup.Fault{Part: "fuse", Mode: setup.Blown})
+		blown.walk(blown.cares("now")).holds(t, say.T("selfcheck.end.call.2"), line("technologist"))
+	})
+}
+
+// TestSelfCheckDarkPanel: nobody is said to bag who was not told to.
+func TestSelfCheckDarkPanel(t *testing.T) {
+	t.Parallel()
+	h := serve(t, demoDir(t))
+	inBoth(t, func(t *testing.T, language string) {
+		g := h.reader(t, language).caregiver("chair-12")
+		say := g.speaker()
+		a := g.get(g.path("now", "panel:none")).says(t, say, 200, "selfcheck.end.dark").holds(t, `href="/stopped"`, say.T("page.line.rescue"))
+		ordered(t, a, "<ol class=\"big\"><li>"+say.T("selfcheck.end.dark.1"), say.T("selfcheck.end.emergency.5"), say.T("selfcheck.say.dark"))
+		if strings.Contains(html.UnescapeString(a.body), say.T("selfcheck.say.emergency")) {
+			t.Error("it says that breaths are being given")
+		}
+		if code := html.UnescapeString(qrText.FindStringSubmatch(a.body)[1]); !strings.Contains(code, say.T("selfcheck.say.dark")) {
+			t.Errorf("the code says %q", code)
+		}
+	})
+}
+
+// TestSelfCheckAsksStillOK: after a remedy, and after every five looks.
+func TestSelfCheckAsksStillOK(t *testing.T) {
+	t.Parallel()
+	h := serve(t, demoDir(t))
+	g := h.reader(t, "en").caregiver("chair-12")
+	say := g.speaker()
+	looks := []string{"panel:chair", "alarm:quiet", "isolator:sound", "fuse:sound", "plug:sound", "outlet:sound"}
+	for name, c := range map[string]struct {
+		did  []string
+		want bool
+	}{
+		"at the start":    {nil, false},
+		"after a remedy":  {[]string{"panel:internal", "do:plug-in:outlet"}, true},
+		"one look later":  {[]string{"panel:internal", "do:plug-in:outlet", "panel:mains"}, false},
+		"after four":      {looks[:4], false},
+		"after five":      {looks[:5], true},
+		"after six":       {looks[:6], false},
+		"a remedy beside": {[]string{"panel:internal", "do:plug-in:outlet", "panel:mains", "isolator:sound", "fuse:sound", "plug:sound"}, true},
+	} {
+		t.Run(name, func(t *testing.T) {
+			a := g.get(g.path("now", c.did...)).wants(t, 200)
+			if strings.Contains(a.body, `<article class="ending">`) {
+				t.Fatalf("an ending: %s", wordsOf(a.body))
+			}
+			line := say.T("selfcheck.still") + ` <a href="/stopped">`
+			if c.want {
+				ordered(t, a, line, "<h1>")
+			} else if strings.Contains(a.body, line) {
+				t.Error("it asks whether the person is still OK")
+			}
+		})
+	}
 }

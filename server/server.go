@@ -90,10 +90,15 @@ func Open(config Config) (_ *Main, err error) {
 	return m, nil
 }
 
-// begin reads the site and checks the clock before anyone is let in.
+// begin reads the site, checks the clock and forgets whose number's time has
+// come before anyone is let in.
 func (m *Main) begin() (err error) {
 	ctx := context.Background()
-	if _, err = m.store.Clock(ctx, m.now()); err != nil && !problem.Is(err, problem.Unavailable) {
+	now, err := m.store.Clock(ctx, m.now())
+	if err == nil {
+		err = m.store.ForgetCallbacks(ctx, now)
+	}
+	if err != nil && !problem.Is(err, problem.Unavailable) {
 		return err
 	}
 	if m.site, err = m.store.Site(ctx, SiteID); err != nil {

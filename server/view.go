@@ -8,7 +8,6 @@ import (
 	"net/url"
 	"strconv"
 	"strings"
-	"sync"
 
 	"github.com/a-h/templ"
 	"github.com/gofiber/fiber/v2"
@@ -146,28 +145,22 @@ func hashed(secret string) string {
 
 // setups are the set-ups read from the records, by id and version; a version
 // never changes, so an entry never goes stale.
-type setups struct {
-	sync.Mutex
-	read map[string]*setup.Setup
-}
+type setups struct{ cache[*setup.Setup] }
+
+// mostSetups bounds them; a page reads one or, to list them, all.
+const mostSetups = 256
 
 // setupOf reads a stored set-up.
 func (m *Main) setupOf(r record.Setup) (*setup.Setup, error) {
-	m.setups.Lock()
-	defer m.setups.Unlock()
 	key := r.ID + " " + r.Version
-	if s, ok := m.setups.read[key]; ok {
+	if s, ok := m.setups.get(key); ok {
 		return s, nil
 	}
 	s, err := setup.Read(r.Tag, r.YAML)
 	if err != nil {
 		return nil, err
 	}
-	if m.setups.read == nil {
-		m.setups.read = map[string]*setup.Setup{}
-	}
-	m.setups.read[key] = s
-	return s, nil
+	return m.setups.put(key, s, mostSetups), nil
 }
 
 // mine is the set-up a learner is tied to.

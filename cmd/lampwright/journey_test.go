@@ -31,6 +31,8 @@ import (
 	"lampwright/quiz/bench"
 	"lampwright/quiz/competency"
 	"lampwright/quiz/diagnosis"
+	"lampwright/server"
+	"lampwright/server/record"
 )
 
 // A traveller is someone of the demo, and the language they read.
@@ -54,16 +56,25 @@ const (
 // A learner's whole way to a sign-off that outlives a restart, in a browser on
 // the program as it is shipped; then by keyboard alone, and without script.
 func TestJourney(t *testing.T) {
+	start := browse(t)
+	t.Run("English", func(t *testing.T) { start(t, rowan).journey() })
+	t.Run("Arabic", func(t *testing.T) { start(t, samira).journey() })
+	t.Run("keyboard only", func(t *testing.T) { start(t, jules).byKeyboard() })
+	t.Run("without script", func(t *testing.T) { start(t, jules).withoutScript() })
+}
+
+// browse opens a browser, which starts walks beside one another.
+func browse(t *testing.T) func(*testing.T, traveller) *walk {
+	t.Helper()
 	chromium, axe := browserTools(t)
 	file, err := built()
 	if err != nil {
 		t.Fatal(err)
 	}
-	shots, err := filepath.Abs(filepath.Join("..", "..", ".screenshots"))
+	shots, err := clearedShots()
 	if err != nil {
 		t.Fatal(err)
 	}
-	clearShots(t, shots)
 	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(chromium), chromedp.NoSandbox,
 		chromedp.Flag("headless", "new"), chromedp.DisableGPU, chromedp.UserDataDir(t.TempDir()))
 	ctx, cancel := chromedp.NewExecAllocator(t.Context(), options...)
@@ -73,14 +84,10 @@ func TestJourney(t *testing.T) {
 	if err := chromedp.Do(ctx); err != nil {
 		t.Fatal(err)
 	}
-	start := func(t *testing.T, who traveller) *walk {
+	return func(t *testing.T, who traveller) *walk {
 		t.Parallel()
 		return newWalk(t, ctx, who, file, axe, shots)
 	}
-	t.Run("English", func(t *testing.T) { start(t, rowan).journey() })
-	t.Run("Arabic", func(t *testing.T) { start(t, samira).journey() })
-	t.Run("keyboard only", func(t *testing.T) { start(t, jules).byKeyboard() })
-	t.Run("without script", func(t *testing.T) { start(t, jules).withoutScript() })
 }
 
 // browserTools are the browser's path and axe's source. A machine may lack
@@ -104,22 +111,26 @@ func browserTools(t *testing.T) (chromium, axe string) {
 	return chromium, string(source)
 }
 
-// clearShots makes the folder of pictures, without those of the last time.
-func clearShots(t *testing.T, dir string) {
-	t.Helper()
+// clearedShots is the folder of pictures, without those of the last time.
+var clearedShots = sync.OnceValues(func() (string, error) {
+	dir, err := filepath.Abs(filepath.Join("..", "..", ".screenshots"))
+	if err != nil {
+		return "", err
+	}
 	if err := os.MkdirAll(dir, 0o755); err != nil {
-		t.Fatal(err)
+		return "", err
 	}
 	old, err := filepath.Glob(filepath.Join(dir, "[0-9][0-9]-*.png"))
 	if err != nil {
-		t.Fatal(err)
+		return "", err
 	}
 	for _, file := range old {
 		if err := os.Remove(file); err != nil {
-			t.Fatal(err)
+			return "", err
 		}
 	}
-}
+	return dir, nil
+})
 
 // A program is the built command, serving the demo.
 type program struct {
@@ -534,6 +545,7 @@ func (w *walk) journey() {
 	w.says("main", w.name, w.speak.T("page.me.unsigned"))
 	w.looks("me", dark)
 	w.learn()
+	w.watch()
 	w.practise()
 	w.failQuiz()
 	w.passQuizzes()
@@ -752,6 +764,43 @@ func (w *walk) fuse() string {
 	return ""
 }
 
+// watch goes through a scenario as it is shown, each step with its reason; then
+// finishes one that is begun.
+func (w *walk) watch() {
+	sc := quiz.Scenarios[0]
+	w.click(`main .steps a[href="/scenarios/` + sc.ID + `"]`)
+	w.begin(sc, "worked")
+	const next = ".care .acts-form button"
+	for steps := 0; w.count(next) > 0; steps++ {
+		if acts := w.count(".acts-form button"); acts != 1 || w.text("#why") == "" {
+			w.Fatalf("%s: %d things to do, for the reason %q", w.at(), acts, w.text("#why"))
+		}
+		if steps == 4 {
+			w.looks("bench-worked", full)
+		}
+		w.click(next)
+	}
+	w.says("h1", w.speak.T("page.debrief.practice"))
+	w.says("main", w.speak.T("page.debrief.passed"))
+	if told, because := w.count(".log > li"), w.count(".log .because"); told < 5 || because != told {
+		w.Errorf("%d steps, %d with a reason", told, because)
+	}
+	w.looks("debrief-worked", full)
+	w.click("main .pager .go")
+	w.click(`main .steps a[href="/scenarios/` + sc.ID + `"]`)
+	w.begin(sc, "half-done")
+	w.looks("bench-half-done", glance)
+	way, done := w.best(sc), w.count(".log > li")
+	if done < 2 || done >= len(way) {
+		w.Fatalf("%d of %d steps are done: %s", done, len(way), w.text("main"))
+	}
+	w.follow(way[done:])
+	w.says("h1", w.speak.T("page.debrief.practice"))
+	w.says("main", w.speak.T("page.debrief.passed"))
+	w.click("main .pager .go")
+	w.isAt("/me")
+}
+
 // practise goes through a scenario where nothing counts, and is told at once
 // what is unsafe.
 func (w *walk) practise() {
@@ -818,18 +867,53 @@ func (w *walk) passQuizzes() {
 	w.looks("me-ready", full)
 }
 
-func (w *walk) best(sc quiz.Scenario) []diagnosis.Action {
+// best is the best way through the run that is open.
+func (w *walk) best(sc quiz.Scenario) []quiz.Advice {
 	w.Helper()
-	start, err := sc.Start(w.equipment)
+	model, err := diagnosis.NewModel(w.equipment, nil)
 	if err != nil {
 		w.Fatal(err)
 	}
-	return quiz.Best(start)
+	start, err := quiz.Generate(model, sc, w.seed())
+	if err != nil {
+		w.Fatal(err)
+	}
+	way, err := quiz.Way(model, start)
+	if err != nil {
+		w.Fatal(err)
+	}
+	return way
 }
 
-func (w *walk) follow(way []diagnosis.Action) {
+// seed is what the run that is open was drawn from. The program holds its data
+// folder, so it is read in a copy.
+func (w *walk) seed() uint64 {
 	w.Helper()
-	for _, a := range way {
+	path, _, _ := strings.Cut(w.at(), "?")
+	id, ok := strings.CutPrefix(path, "/runs/")
+	if !ok {
+		w.Fatalf("no run at %s", path)
+	}
+	dir := w.TempDir()
+	if err := os.CopyFS(dir, os.DirFS(w.data)); err != nil {
+		w.Fatal(err)
+	}
+	store, err := record.Open(dir)
+	if err != nil {
+		w.Fatal(err)
+	}
+	defer store.Close() //nolint:errcheck // it is only read
+	run, err := store.Run(w.Context(), server.SiteID, id)
+	if err != nil {
+		w.Fatal(err)
+	}
+	return uint64(run.Seed)
+}
+
+func (w *walk) follow(way []quiz.Advice) {
+	w.Helper()
+	for _, step := range way {
+		a := step.Action
 		w.act(a)
 		if !slices.Contains(bench.Endings, a.Verb) {
 			w.has("#last:not(.bad)")
@@ -842,12 +926,8 @@ func (w *walk) follow(way []diagnosis.Action) {
 func (w *walk) beSigned() []string {
 	w.open("/")
 	w.click(`footer a[href="/desk"]`)
-	w.isAt("/desk/sign-in")
 	w.looks("desk-sign-in", full)
-	w.write("#who", educatorName)
-	w.write("#secret", educatorSecret)
-	w.click("main form button")
-	w.isAt("/desk")
+	w.educatorSignsIn()
 	row := fmt.Sprintf(`tr:has(a[href="%s"])`, w.learnerLink())
 	w.says(row, w.name, w.equipment.Tag, w.speak.T("page.standing.never"))
 	w.click(row + " a")
@@ -902,6 +982,16 @@ func (w *walk) beSigned() []string {
 	w.signOut("/desk")
 	w.open("/sign-in")
 	return days
+}
+
+// educatorSignsIn signs in on the desk's door, which is open.
+func (w *walk) educatorSignsIn() {
+	w.Helper()
+	w.isAt("/desk/sign-in")
+	w.write("#who", educatorName)
+	w.write("#secret", educatorSecret)
+	w.click("main form button")
+	w.isAt("/desk")
 }
 
 func (w *walk) learnerLink() string {

@@ -48,7 +48,7 @@ type Mind struct {
 	stale   bool            // the panel was not read since something changed
 	danger  string          // a part seen twice as one that must stay apart
 	mended  map[string]bool // parts whose remedy was used
-	steps   int             // looks and remedies so far, a second look at the same place not counted
+	steps   int             // looks and remedies so far, a second look right after the first not counted
 }
 
 // Think goes through what was done. Its errors are problem.Invalid for a check
@@ -143,7 +143,7 @@ func (d *Mind) likely(view, check int, shows Result) float64 {
 }
 
 func (d *Mind) look(k int, shows Result) {
-	if d.asked[k]++; d.asked[k] == 1 {
+	if d.asked[k]++; d.asked[k] == 1 || k != d.last {
 		d.steps++
 	}
 	if k == 0 && shows.Source() == setup.Mains && d.world == away {
@@ -250,7 +250,7 @@ const worthSure = .6
 const Sure = .98
 
 // MostSteps is how many things a tired person is asked to look at or do before
-// an ending; a second look at the same place is not counted.
+// an ending; a second look right after the first is not counted.
 const MostSteps = 11
 
 // Next is the step of least expected cost that the gate allows.
@@ -271,7 +271,10 @@ func (d *Mind) Next() Step {
 	b := likeliest(d.b)
 	e := s.end(b)
 	ending := Step{Action: Action{Verb: e.verb}, Why: "why.ending", Right: e.right}
-	if calls(e.verb) {
+	if e.right == 0 {
+		ending.Action.Verb = CallTech // nothing fits: someone who knows must
+	}
+	if calls(ending.Action.Verb) {
 		ending.Cost = CallSeconds
 	}
 	for _, name := range e.spares {
@@ -289,12 +292,16 @@ func (d *Mind) Next() Step {
 		return d.noLooking(ending)
 	}
 	if d.steps >= MostSteps {
-		if k := d.worthAgain(s, b, e); k >= 0 && e.right < Sure {
+		if k := d.worthAgain(s, b, e); k >= 0 && e.right < Sure && d.steps == MostSteps {
 			return d.onceMore(k, ending.Cost)
 		}
 		return ending
 	}
-	if a, ok := d.remedy(); ok {
+	a, why := d.remedy()
+	if alarm := d.m.check(setup.AlarmID); why != "" && in.SecondSign != Yes && d.asked[alarm] == 0 && d.allows(alarm) {
+		return d.step(alarm, "why.second-sign")
+	}
+	if a.Verb != "" && why == "" {
 		return Step{Action: a, Why: "why.remedy", Cost: Seconds(d.m.Setup, a) + s.panel + e.cost - s.wrong*(1-e.right)}
 	}
 	if e.right >= Sure {
@@ -454,8 +461,9 @@ func likeliest(b []mass) []mass {
 	return out
 }
 
-// remedy is one that was seen to be wanted, and was not used yet.
-func (d *Mind) remedy() (Action, bool) {
+// remedy is one that was seen to be wanted, and was not used yet; why is the
+// gate's reason where it wants a second sign first.
+func (d *Mind) remedy() (a Action, why string) {
 	total := weight(d.b)
 	for _, c := range d.m.Checks {
 		look, seen := d.Answers.Looks[c.Part]
@@ -472,12 +480,18 @@ func (d *Mind) remedy() (Action, bool) {
 				p += x.p
 			}
 		}
-		a := Action{verb, c.Part}
-		if ok, _ := Allowed(d.m.Setup, a, d.Answers); ok && p >= .2*total {
-			return a, true
+		if p < .2*total {
+			continue
+		}
+		wanted := Action{verb, c.Part}
+		switch ok, refused := Allowed(d.m.Setup, wanted, d.Answers); {
+		case ok:
+			return wanted, ""
+		case refused == "gate.one-inlet", refused == "gate.carrying-push":
+			why = refused
 		}
 	}
-	return Action{}, false
+	return Action{}, why
 }
 
 // again is what a second look costs right after the first.

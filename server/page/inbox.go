@@ -4,7 +4,8 @@ package page
 type Inbox struct {
 	Frame
 	Open, Closed []Outage
-	More         bool // more were closed than are shown
+	More         bool   // more were closed than are shown
+	Forgets      string // when numbers to call back are deleted
 }
 
 // Outage is one row of the inbox.
@@ -14,7 +15,9 @@ type Outage struct {
 	Reports          int
 	Ending, Language string
 	Callback         string // "" for none
-	Likely           string // the likeliest cause, "" where the story cannot be read
+	Forgotten        bool   // whether there was a callback is not known any more
+	Emergency        bool   // one of its reports was
+	Likely           string // the likeliest cause, or why there is none; "" once closed
 	Found            string // what it was found to be, "" while open
 }
 
@@ -24,8 +27,12 @@ type Case struct {
 	Frame
 	ID, Setup, Found string
 	Sent             []Sent
-	Unread           bool // the newest story cannot be read by this program
+	Emergency        bool // one of the reports was
+	Unread           bool // no story can be read by this program
+	NothingSeen      bool // beyond the person: nothing is ranked
 	Causes           []Chance
+	Then             []Chance // the causes as ranked when the report was sent, where they differ
+	ThenBy           string   // the versions that ranked them
 	Spares           []Chance
 	Nodes            []Node
 	NodeNames        []Option // every place that can be measured
@@ -45,7 +52,10 @@ type Case struct {
 // Sent is one report.
 type Sent struct {
 	At, Purpose, Care, Ending, Language string
-	Callback                            string
+	Times                               string // how often the same was sent, "" for once
+	Emergency                           bool
+	Callbacks                           []string
+	Forgotten                           bool // whether there was a callback is not known any more
 	Lines                               []Evidence
 	Ranked                              bool // the causes go by this one
 }

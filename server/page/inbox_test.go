@@ -21,18 +21,22 @@ func init() {
 			Ending: s.T("inbox.ending.call-technologist"), Language: "العربية", Callback: `555-0123<b>`, Likely: "LIKELY",
 		}
 		none, closed := row, row
-		none.ID, none.Callback, none.Likely = "o2", "", ""
-		closed.ID, closed.Found, closed.Ago = "o3", s.T("inbox.found.not-found"), ""
-		return page.InboxPage(page.Inbox{Frame: desk(s, "inbox.title"), Open: []page.Outage{row, none}, Closed: []page.Outage{closed}, More: true})
+		none.ID, none.Callback, none.Likely, none.Emergency = "o2", "", s.T("inbox.nothing-seen.short"), true
+		closed.ID, closed.Found, closed.Ago, closed.Callback, closed.Forgotten = "o3", s.T("inbox.found.not-found"), "", "", true
+		return page.InboxPage(page.Inbox{
+			Frame: desk(s, "inbox.title"), Open: []page.Outage{none, row}, Closed: []page.Outage{closed}, More: true,
+			Forgets: s.T("inbox.callback.forgets", "Found", 7, "Most", 30),
+		})
 	}
 	samples["inbox-case"] = func(s locales.Speaker) templ.Component {
 		return page.CasePage(page.Case{
-			Frame: desk(s, "inbox.title"), ID: "o1", Setup: "Chair 12", Found: "FOUND", Kept: s.T("inbox.kept.finding"),
+			Frame: desk(s, "inbox.title"), ID: "o1", Setup: "Chair 12", Found: "FOUND", Emergency: true,
+			Then: []page.Chance{{Text: "THEN", Percent: s.T("inbox.percent.most")}}, ThenBy: s.T("inbox.then.by", "Model", "2", "Content", "–"), Kept: s.T("inbox.kept.finding"),
 			Sent: []page.Sent{
-				{At: "2026-03-02 09:40", Ending: s.T("inbox.ending.unknown"), Language: "English"},
+				{At: "2026-03-02 09:40", Ending: s.T("inbox.ending.unknown"), Language: "English", Emergency: true, Forgotten: true},
 				{
 					At: "2026-03-02 09:00", Purpose: s.T("inbox.purpose.shift"), Care: s.T("inbox.care.mains"), Ending: s.T("inbox.ending.say-untrusted"),
-					Language: "العربية", Callback: "555-0123", Lines: []page.Evidence{{Text: "SEEN <b>"}, {Text: "ODD", Differs: true}}, Ranked: true,
+					Language: "العربية", Callbacks: []string{"555-0123", `<i>`}, Times: s.T("inbox.times", "Count", 3, "First", "2026-03-02 08:00"), Lines: []page.Evidence{{Text: "SEEN <b>"}, {Text: "ODD", Differs: true}}, Ranked: true,
 				},
 			},
 			Causes: []page.Chance{{Text: "CAUSE", Percent: s.T("inbox.percent", "Percent", 61)}}, Spares: []page.Chance{{Text: "SPARE", Percent: s.T("inbox.percent.least")}},
@@ -43,6 +47,14 @@ func init() {
 			Findings: []page.Found{{Text: "FOUND", At: "11:00", By: "Mara", Note: `<i>`}, {Text: "BEFORE", At: "10:30", By: "Mara", Old: true}},
 			Groups:   []page.OptionGroup{{Name: "FUSE", Options: []page.Option{{Value: "fuse=blown", Text: "BLOWN"}}}}, What: "fuse=blown",
 			Note: page.Field{Name: "note", Label: s.T("inbox.note")}, FindingKey: "KEY-F", Seq: 3,
+		})
+	}
+	samples["inbox-nothing-seen"] = func(s locales.Speaker) templ.Component {
+		return page.CasePage(page.Case{
+			Frame: desk(s, "inbox.title"), ID: "o1", Setup: "Chair 12", Emergency: true, NothingSeen: true,
+			Sent:      []page.Sent{{At: "2026-03-02 09:40", Ending: s.T("inbox.ending.call-rescue"), Care: s.T("inbox.care.unasked"), Language: "English", Emergency: true, Lines: []page.Evidence{{Text: "SEEN"}}}},
+			NodeNames: []page.Option{{Value: "fuse", Text: "FUSE"}}, ReadingKey: "KEY-R", FindingKey: "KEY-F", Seq: 1,
+			Reading: page.Field{Name: "volts", Label: s.T("inbox.volts")}, Note: page.Field{Name: "note", Label: s.T("inbox.note")},
 		})
 	}
 	samples["inbox-lessons"] = func(s locales.Speaker) templ.Component {

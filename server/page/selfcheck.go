@@ -1,9 +1,12 @@
 package page
 
+import "github.com/a-h/templ"
+
 // CheckHead stands above every screen of a self-check.
 type CheckHead struct {
 	Setup, Purpose string
 	Minutes        string // left on the internal battery, "" where it does not matter
+	Still          bool   // the person is to be looked at again first
 	Back           string // the screen before
 }
 
@@ -44,6 +47,29 @@ type CheckCare struct {
 	Head   CheckHead
 	Action string
 	Hidden []Hidden
+	Fields []CheckField
+}
+
+// CheckField is one of the things asked once, with what was filled in.
+type CheckField struct {
+	Name  string
+	Of    []string // to choose from, none where something is written
+	Value string
+	Wrong string // message, "" for nothing
+}
+
+// described ties a field to what is said beside it.
+func (f CheckField) described() templ.Attributes {
+	out := templ.Attributes{}
+	switch {
+	case f.Of == nil && f.Wrong != "":
+		out["aria-describedby"], out["aria-invalid"] = "wrong-"+f.Name+" "+f.Name+"-hint", "true"
+	case f.Of == nil:
+		out["aria-describedby"] = f.Name + "-hint"
+	case f.Wrong != "": // a group of choices cannot be invalid itself
+		out["aria-describedby"] = "wrong-" + f.Name
+	}
+	return out
 }
 
 // CheckDo is one thing to do.
@@ -68,23 +94,30 @@ type QR struct {
 	Path string
 }
 
+// CheckCall is someone to call.
+type CheckCall struct {
+	Line, Number, Hours string
+	Rescue              bool // the emergency number
+}
+
 // CheckEnd is an ending.
 type CheckEnd struct {
 	Frame
-	Head                CheckHead
-	Ending              string
-	Good, Emergency     bool
-	Reason              string      // why it ends so, "" for nothing more to say
-	Instead             CheckAnswer // what would let it go on, no link for nothing
-	Tells               []string
-	Line, Number, Hours string // whom to call; Line is "" where nobody needs to be
-	Say                 []CheckSay
-	QR                  QR
-	QRText              string
-	Sent                bool
-	Wrong               string // why it was not sent, "" for nothing
-	Callback            string
-	Action, Key         string
-	Hidden              []Hidden
-	Again               string
+	Head            CheckHead
+	Good, Emergency bool
+	Pressed         bool        // the calls come before all else
+	Reason          string      // why it ends so, "" for nothing more to say
+	Instead         CheckAnswer // what would let it go on, no link for nothing
+	Tells           []string
+	Calls           []CheckCall // in order
+	SayTitle        string
+	Say             []CheckSay
+	QR              QR
+	QRText          string
+	Sent            bool
+	Wrong           string // why it was not sent, "" for nothing
+	Callback        string
+	Action, Key     string // Action is "" for what cannot be sent
+	Hidden          []Hidden
+	Again           string
 }

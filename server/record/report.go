@@ -1,11 +1,14 @@
 package record
 
 import (
+	"bytes"
 	"context"
 	"database/sql"
 	"encoding/json"
 	"errors"
 	"math"
+	"slices"
+	"strings"
 	"time"
 	"unicode/utf8"
 
@@ -25,7 +28,7 @@ const (
 
 // Report is what someone at a set-up sent to the desk. Whoever sends it is not
 // signed in, so there is a limit, and nothing in it says who they are but the
-// number to call back, where they gave one.
+// number to call back, where they gave one; that is forgotten in time.
 type Report struct {
 	ID, SiteID            string
 	SetupID, SetupVersion string
@@ -34,16 +37,28 @@ type Report struct {
 	Care                  []byte // JSON of a diagnosis.Care
 	Did                   []byte // JSON of a []diagnosis.Done
 	Ending                string // the verb of the ending reached, or InOrder
+	ModelVersion          string // of the electrical model, when it was sent
+	ContentVersion        string // and of the content
+	Causes                []byte // JSON of the first MostCauses of a []diagnosis.Ranked, when it was sent
 	Callback              string // "" for none
+	Forgotten             bool   // whether a callback was given is not known any more
+	Visitor               string // a hash of who sends, for the limits; "" is not known. It is never read back
 	Key                   string // the form's; the same one again counts once
 	At                    time.Time
 }
 
+// KioskVisitor begins the Visitor of a kiosk that is bound to a set-up. Its
+// reports have room of their own: nobody elsewhere can use it up.
+const KioskVisitor = "kiosk:"
+
 // The most a report may hold, in bytes, but for the callback, in letters.
 const (
 	mostWord     = 64
+	mostVisitor  = 128
 	mostCare     = 1 << 10
+	mostRanking  = 4 << 10
 	mostDid      = 16 << 10
+	MostCauses   = 5
 	MostCallback = 40
 	MostNote     = 300 // letters of a finding's note
 )
@@ -51,15 +66,26 @@ const (
 // How many reports are taken in an hour, and how long after one another is of
 // the same outage.
 const (
-	reportsPerSetup = 20
-	reportsPerSite  = 200
-	reportWindow    = time.Hour
-	joinWithin      = 12 * time.Hour
+	reportsPerVisitor = 6
+	reportsPerKiosk   = 20
+	reportsPerSetup   = 20
+	reportsPerSite    = 200
+	reportWindow      = time.Hour
+	joinWithin        = 12 * time.Hour
+)
+
+// How many days a number to call back is kept: after the outage was first
+// found to be something, and after the report at the latest.
+const (
+	CallbackDaysFound = 7
+	CallbackDays      = 30
 )
 
 // fits refuses what is too large to be a report, or is none.
 func (r *Report) fits() error {
-	for _, word := range []string{r.ID, r.SetupID, r.SetupVersion, r.Language, r.Purpose, r.Ending, r.Key} {
+	for _, word := range []string{
+		r.ID, r.SetupID, r.SetupVersion, r.Language, r.Purpose, r.Ending, r.ModelVersion, r.ContentVersion, r.Key,
+	} {
 		if len(word) > mostWord {
 			return problem.New(problem.TooLarge, "problem.report-large")
 		}
@@ -67,9 +93,10 @@ func (r *Report) fits() error {
 	switch {
 	case r.Key == "":
 		return errNoFormKey
-	case len(r.Care) > mostCare, len(r.Did) > mostDid, utf8.RuneCountInString(r.Callback) > MostCallback:
+	case len(r.Care) > mostCare, len(r.Did) > mostDid, len(r.Causes) > mostRanking, len(r.Visitor) > mostVisitor,
+		utf8.RuneCountInString(r.Callback) > MostCallback:
 		return problem.New(problem.TooLarge, "problem.report-large")
-	case !json.Valid(r.Care), !json.Valid(r.Did), !utf8.ValidString(r.Callback):
+	case !json.Valid(r.Care), !json.Valid(r.Did), !json.Valid(r.Causes), !utf8.ValidString(r.Callback):
 		return problem.New(problem.Invalid, "problem.form")
 	}
 	return nil
@@ -80,6 +107,9 @@ func (r *Report) fits() error {
 // is refused as moved. Too many in an hour are refused.
 func (s *Store) AddReport(ctx context.Context, r Report) (err error) {
 	defer problem.In(&err, "record.AddReport")
+	if r.Causes == nil {
+		r.Causes = []byte("[]")
+	}
 	if err := r.fits(); err != nil {
 		return err
 	}
@@ -96,14 +126,8 @@ func (s *Store) AddReport(ctx context.Context, r Report) (err error) {
 		case !errors.Is(err, sql.ErrNoRows):
 			return err
 		}
-		var here, site int
-		if err := tx.QueryRowContext(ctx, `
-			SELECT coalesce(sum(setup_id = $1), 0), count(*) FROM reports WHERE site_id = $2 AND reported > $3`,
-			r.SetupID, r.SiteID, r.At.Add(-reportWindow).UnixMilli()).Scan(&here, &site); err != nil {
+		if err := room(ctx, tx, r); err != nil {
 			return err
-		}
-		if here >= reportsPerSetup || site >= reportsPerSite {
-			return problem.New(problem.TooMany, "problem.reports-many")
 		}
 		var outage string
 		if r.Ending != InOrder {
@@ -111,14 +135,67 @@ func (s *Store) AddReport(ctx context.Context, r Report) (err error) {
 				return err
 			}
 		}
-		_, err = tx.ExecContext(ctx, `
+		if _, err = tx.ExecContext(ctx, `
 			INSERT INTO reports (site_id, id, outage_id, setup_id, setup_version, language, purpose, care, did, ending,
-				callback, reported, form_key)
-			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)`,
-			r.SiteID, r.ID, orNull(outage), r.SetupID, r.SetupVersion, r.Language, r.Purpose, string(r.Care),
-			string(r.Did), r.Ending, r.Callback, r.At.UnixMilli(), r.Key)
-		return err
+				model, content, causes, reported, form_key)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15)`,
+			r.SiteID, r.ID, orNull(outage), r.SetupID, r.SetupVersion, r.Language, r.Purpose, string(r.Care), string(r.Did),
+			r.Ending, r.ModelVersion, r.ContentVersion, string(r.Causes), r.At.UnixMilli(), r.Key); err != nil {
+			return err
+		}
+		if _, err = tx.ExecContext(ctx, `INSERT INTO senders (site_id, report_id, callback, visitor) VALUES ($1, $2, $3, $4)`,
+			r.SiteID, r.ID, r.Callback, r.Visitor); err != nil {
+			return err
+		}
+		return forget(ctx, tx, r.At)
 	})
+}
+
+// room refuses a report where too many came within an hour: of its visitor
+// first, then of its set-up and its site. A kiosk's count apart.
+func room(ctx context.Context, tx *sql.Tx, r Report) error {
+	var visitor, here, site int
+	if err := tx.QueryRowContext(ctx, `
+		SELECT coalesce(sum(visitor = $1), 0), coalesce(sum(NOT kiosk AND setup_id = $2), 0), coalesce(sum(NOT kiosk), 0)
+		FROM (SELECT r.setup_id, coalesce(w.visitor, '') AS visitor, substr(coalesce(w.visitor, ''), 1, length($3)) = $3 AS kiosk
+			FROM reports r LEFT JOIN senders w ON w.site_id = r.site_id AND w.report_id = r.id
+			WHERE r.site_id = $4 AND r.reported > $5)`,
+		r.Visitor, r.SetupID, KioskVisitor, r.SiteID, r.At.Add(-reportWindow).UnixMilli()).Scan(&visitor, &here, &site); err != nil {
+		return err
+	}
+	full := r.Visitor != "" && visitor >= reportsPerVisitor || here >= reportsPerSetup || site >= reportsPerSite
+	if strings.HasPrefix(r.Visitor, KioskVisitor) {
+		full = visitor >= reportsPerKiosk
+	}
+	if full {
+		return problem.New(problem.TooMany, "problem.reports-many")
+	}
+	return nil
+}
+
+// ReportSent tells whether a report with this form's key was taken.
+func (s *Store) ReportSent(ctx context.Context, siteID, key string) (sent bool, err error) {
+	defer problem.In(&err, "record.ReportSent")
+	err = s.reader.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM reports WHERE site_id = $1 AND form_key = $2)`,
+		siteID, key).Scan(&sent)
+	return sent, understood(err)
+}
+
+// ForgetCallbacks deletes the numbers to call back whose time has come, with
+// all else that is kept of who sent.
+func (s *Store) ForgetCallbacks(ctx context.Context, now time.Time) (err error) {
+	defer problem.In(&err, "record.ForgetCallbacks")
+	return s.write(ctx, func(tx *sql.Tx) error { return forget(ctx, tx, now) })
+}
+
+func forget(ctx context.Context, tx *sql.Tx, now time.Time) error {
+	_, err := tx.ExecContext(ctx, `
+		DELETE FROM senders WHERE EXISTS (
+			SELECT 1 FROM reports r WHERE r.site_id = senders.site_id AND r.id = senders.report_id AND (
+				r.reported <= $1
+				OR EXISTS (SELECT 1 FROM findings f WHERE f.site_id = r.site_id AND f.outage_id = r.outage_id AND f.found <= $2)))`,
+		now.AddDate(0, 0, -CallbackDays).UnixMilli(), now.AddDate(0, 0, -CallbackDaysFound).UnixMilli())
+	return err
 }
 
 // join finds the outage that a report is of: the newest of its set-up with a
@@ -163,7 +240,7 @@ type Finding struct {
 	Seq              int
 	What             string // FoundFault, FoundNothing or NotFound
 	Part, Kind, Mode string // of a fault
-	Note             string
+	Note             string // "" where it was deleted, too
 	ByID, By         string
 	At               time.Time
 	Key              string
@@ -180,18 +257,27 @@ type Measured struct {
 }
 
 const reportColumns = `r.id, r.site_id, r.setup_id, r.setup_version, r.language, r.purpose, r.care, r.did, r.ending,
-	r.callback, r.form_key, r.reported`
+	r.model, r.content, r.causes, coalesce(w.callback, ''), w.report_id IS NULL, r.form_key, r.reported`
+
+// ofReports is where reportColumns are read from, with what is left of the
+// sender.
+const ofReports = `reports r LEFT JOIN senders w ON w.site_id = r.site_id AND w.report_id = r.id`
 
 func (r *Report) columns() []any {
 	return []any{
-		&r.ID, &r.SiteID, &r.SetupID, &r.SetupVersion, &r.Language, &r.Purpose, &r.Care, &r.Did, &r.Ending, &r.Callback, &r.Key,
+		&r.ID, &r.SiteID, &r.SetupID, &r.SetupVersion, &r.Language, &r.Purpose, &r.Care, &r.Did, &r.Ending,
+		&r.ModelVersion, &r.ContentVersion, &r.Causes, &r.Callback, &r.Forgotten, &r.Key,
 		stamp{&r.At},
 	}
 }
 
-const findingColumns = `f.seq, f.what, f.part, f.kind, f.mode, f.note, f.by_id, f.by_name, f.found, f.form_key`
+const findingColumns = `f.seq, f.what, f.part, f.kind, f.mode, note.note, f.by_id, f.by_name, f.found, f.form_key`
 
-// columns are all nullable: an open outage has none.
+// withNote joins the note of a finding, where there is one.
+const withNote = ` LEFT JOIN notes note ON note.site_id = f.site_id AND note.outage_id = f.outage_id AND note.seq = f.seq `
+
+// columns are all nullable: an open outage has none, and not every finding has
+// a note.
 func (f *Finding) columns() []any {
 	return []any{
 		maybe(&f.Seq), maybe(&f.What), maybe(&f.Part), maybe(&f.Kind), maybe(&f.Mode), maybe(&f.Note),
@@ -211,8 +297,9 @@ const selectOutages = `
 	JOIN reports r ON r.site_id = o.site_id AND r.id = (
 		SELECT n.id FROM reports n WHERE n.site_id = o.site_id AND n.outage_id = o.id
 		ORDER BY n.reported DESC, n.id DESC LIMIT 1)
+	LEFT JOIN senders w ON w.site_id = r.site_id AND w.report_id = r.id
 	LEFT JOIN findings f ON f.site_id = o.site_id AND f.outage_id = o.id AND f.seq = (
-		SELECT max(n.seq) FROM findings n WHERE n.site_id = o.site_id AND n.outage_id = o.id)`
+		SELECT max(n.seq) FROM findings n WHERE n.site_id = o.site_id AND n.outage_id = o.id)` + withNote
 
 func readOutage(scan scan) (o Outage, err error) {
 	var f Finding
@@ -245,12 +332,42 @@ func (s *Store) ClosedOutages(ctx context.Context, siteID string, most int) (_ [
 		WHERE o.site_id = $1 AND f.seq IS NOT NULL ORDER BY f.found DESC, o.id LIMIT $2`, siteID, most)
 }
 
+// Told is one story of an outage, by everyone who sent the same: the newest of
+// their reports stands for all.
+type Told struct {
+	Report
+	Count     int
+	First     time.Time
+	Callbacks []string // the newest first, each once
+}
+
 // Case is an outage with all there is about it, each oldest first.
 type Case struct {
 	Outage
-	Sent     []Report
+	Sent     []Told
 	Readings []Measured
 	Findings []Finding
+}
+
+// fold puts reports, oldest first, together that tell the same of the same
+// set-up and ended alike.
+func fold(reports []Report) (out []Told) {
+	for _, r := range reports {
+		told := Told{Report: r, First: r.At}
+		if i := slices.IndexFunc(out, func(t Told) bool {
+			return t.SetupVersion == r.SetupVersion && t.Ending == r.Ending && bytes.Equal(t.Care, r.Care) && bytes.Equal(t.Did, r.Did)
+		}); i >= 0 {
+			told.Count, told.First, told.Callbacks = out[i].Count, out[i].First, out[i].Callbacks
+			out = slices.Delete(out, i, i+1)
+		}
+		told.Count++
+		if r.Callback != "" {
+			others := slices.DeleteFunc(told.Callbacks, func(c string) bool { return c == r.Callback })
+			told.Callbacks = slices.Insert(others, 0, r.Callback)
+		}
+		out = append(out, told)
+	}
+	return out
 }
 
 // Case reads an outage whole.
@@ -261,13 +378,15 @@ func (s *Store) Case(ctx context.Context, siteID, id string) (k Case, err error)
 			selectOutages+` WHERE o.site_id = $1 AND o.id = $2`, siteID, id); err != nil {
 			return err
 		}
-		if k.Sent, err = all(ctx, tx, func(scan scan) (r Report, err error) {
+		sent, err := all(ctx, tx, func(scan scan) (r Report, err error) {
 			err = scan(r.columns()...)
 			return r, err
-		}, `SELECT `+reportColumns+` FROM reports r WHERE r.site_id = $1 AND r.outage_id = $2
-			ORDER BY r.reported, r.id`, siteID, id); err != nil {
+		}, `SELECT `+reportColumns+` FROM `+ofReports+` WHERE r.site_id = $1 AND r.outage_id = $2
+			ORDER BY r.reported, r.id`, siteID, id)
+		if err != nil {
 			return err
 		}
+		k.Sent = fold(sent)
 		if k.Readings, err = all(ctx, tx, func(scan scan) (m Measured, err error) {
 			err = scan(&m.Seq, &m.Node, &m.Volts, &m.ByID, &m.By, stamp{&m.At}, &m.Key)
 			return m, err
@@ -278,7 +397,7 @@ func (s *Store) Case(ctx context.Context, siteID, id string) (k Case, err error)
 		k.Findings, err = all(ctx, tx, func(scan scan) (f Finding, err error) {
 			err = scan(f.columns()...)
 			return f, err
-		}, `SELECT `+findingColumns+` FROM findings f WHERE f.site_id = $1 AND f.outage_id = $2 ORDER BY f.seq`, siteID, id)
+		}, `SELECT `+findingColumns+` FROM findings f`+withNote+`WHERE f.site_id = $1 AND f.outage_id = $2 ORDER BY f.seq`, siteID, id)
 		return err
 	})
 	return k, err
@@ -329,17 +448,24 @@ func (s *Store) AddFinding(ctx context.Context, siteID, outageID string, f Findi
 			return err
 		}
 		done, err := tx.ExecContext(ctx, `
-			INSERT INTO findings (site_id, outage_id, seq, what, part, kind, mode, note, by_id, by_name, found, form_key)
-			SELECT $1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12
+			INSERT INTO findings (site_id, outage_id, seq, what, part, kind, mode, by_id, by_name, found, form_key)
+			SELECT $1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11
 			WHERE $3 = 1 + (SELECT coalesce(max(seq), 0) FROM findings WHERE site_id = $1 AND outage_id = $2)`,
-			siteID, outageID, f.Seq, f.What, f.Part, f.Kind, f.Mode, f.Note, f.ByID, f.By, f.At.UnixMilli(), f.Key)
+			siteID, outageID, f.Seq, f.What, f.Part, f.Kind, f.Mode, f.ByID, f.By, f.At.UnixMilli(), f.Key)
 		if err != nil {
 			return err
 		}
-		if n, err := done.RowsAffected(); err != nil || n == 1 {
+		switch n, err := done.RowsAffected(); {
+		case err != nil:
 			return err
+		case n == 0:
+			return problem.New(problem.Moved, "problem.moved")
+		case f.Note == "":
+			return nil
 		}
-		return problem.New(problem.Moved, "problem.moved")
+		_, err = tx.ExecContext(ctx, `INSERT INTO notes (site_id, outage_id, seq, note) VALUES ($1, $2, $3, $4)`,
+			siteID, outageID, f.Seq, f.Note)
+		return err
 	})
 }
 

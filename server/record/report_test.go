@@ -14,8 +14,14 @@ import (
 func report(key string, at time.Time) Report {
 	return Report{
 		SiteID: site, SetupID: "chair-12", SetupVersion: "v1", Language: "ar", Purpose: "trouble", Care: []byte(`{}`),
-		Did: []byte(`[]`), Ending: "call-technologist", Callback: "555-0123", Key: key, At: at,
+		Did: []byte(`[]`), Ending: "call-technologist", ModelVersion: "2", ContentVersion: "3", Causes: []byte(`[{"P":1}]`),
+		Callback: "555-0123", Key: key, At: at,
 	}
+}
+
+func by(visitor string, r Report) Report {
+	r.Visitor = visitor
+	return r
 }
 
 func onSetup(r Report, id, version string) Report {
@@ -56,7 +62,7 @@ func TestReportIsKept(t *testing.T) {
 	same(t, o, Outage{o.ID, site, "chair-12", "Chair 12", noon, noon, 1, first, nil})
 	k, err := s.Case(ctx, site, o.ID)
 	must(t, err)
-	same(t, k, Case{Outage: o, Sent: []Report{first}})
+	same(t, k, Case{Outage: o, Sent: []Told{{Report: first, Count: 1, First: noon, Callbacks: []string{"555-0123"}}}})
 	_, err = s.Case(ctx, site, "moon")
 	wants(t, err, problem.Unknown, "problem.unknown-outage")
 }
@@ -142,7 +148,152 @@ func TestReportCountsOnceByItsKey(t *testing.T) {
 	wants(t, s.AddReport(ctx, onSetup(report("k", noon), "chair-7", "w1")), problem.Moved, "problem.moved")
 }
 
+// The self-check's page asks whether it was sent; another site's form is not.
+func TestReportSent(t *testing.T) {
+	s := house(t)
+	must(t, s.AddReport(ctx, report("k", noon)))
+	for _, c := range []struct {
+		site, key string
+		sent      bool
+	}{{site, "k", true}, {site, "other", false}, {"elsewhere", "k", false}} {
+		sent, err := s.ReportSent(ctx, c.site, c.key)
+		must(t, err)
+		same(t, sent, c.sent)
+	}
+}
+
+func TestSameStoriesFold(t *testing.T) {
+	s := house(t)
+	at := func(minutes int) time.Time { return noon.Add(time.Duration(minutes) * time.Minute) }
+	with := func(key string, minutes int, change func(*Report)) Report {
+		r := report(key, at(minutes))
+		change(&r)
+		return r
+	}
+	must(t, s.PutSetup(ctx, Setup{"chair-12", site, "Chair 12", "v2", []byte("tag: Chair 12\nof: 2\n")}, noon))
+	for _, r := range []Report{
+		with("a", 0, func(*Report) {}),
+		with("b", 1, func(r *Report) { r.Did = []byte(`[{"Check":"fuse"}]`) }),
+		with("c", 2, func(r *Report) { r.Callback = "555-0145" }),
+		with("d", 3, func(r *Report) { r.Care = []byte(`null`) }),
+		with("e", 4, func(r *Report) { r.SetupVersion = "v2" }),
+		with("f", 5, func(r *Report) { r.Ending = "call-rescue" }),
+		with("g", 6, func(*Report) {}),
+		with("h", 7, func(r *Report) { r.Callback = ""; r.Language = "en" }),
+	} {
+		must(t, s.AddReport(ctx, r))
+	}
+	o := onlyOutage(t, s)
+	same(t, o.Reports, 8)
+	k, err := s.Case(ctx, site, o.ID)
+	must(t, err)
+	var keys []string
+	for _, told := range k.Sent {
+		keys = append(keys, told.Key)
+	}
+	same(t, keys, []string{"b", "d", "e", "f", "h"})
+	folded := k.Sent[4]
+	same(t, folded.Count, 4)
+	same(t, folded.First, at(0))
+	same(t, folded.At, at(7))
+	same(t, folded.Callbacks, []string{"555-0123", "555-0145"})
+	same(t, k.Sent[0].Count, 1)
+}
+
+func TestCallbacksAreForgotten(t *testing.T) {
+	const day = 24 * time.Hour
+	for _, c := range []struct {
+		name      string
+		found     []time.Duration // after the report; each a finding
+		after     time.Duration
+		forgotten bool
+	}{
+		{"not found, for less than 30 days", nil, 30*day - time.Millisecond, false},
+		{"not found, for 30 days", nil, 30 * day, true},
+		{"found less than 7 days ago", []time.Duration{day}, 8*day - time.Millisecond, false},
+		{"found 7 days ago", []time.Duration{day}, 8 * day, true},
+		{"found 7 days ago, and corrected since", []time.Duration{day, 7 * day}, 8 * day, true},
+		{"found late, 30 days on", []time.Duration{29 * day}, 30 * day, true},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s := house(t)
+			must(t, s.AddReport(ctx, by("someone", report("k", noon))))
+			id := onlyOutage(t, s).ID
+			for i, after := range c.found {
+				must(t, s.AddFinding(ctx, site, id, Finding{Seq: i + 1, What: FoundNothing, Note: "loose", ByID: "omar", Key: fmt.Sprint(i), At: noon.Add(after)}))
+			}
+			must(t, s.ForgetCallbacks(ctx, noon.Add(c.after)))
+			k, err := s.Case(ctx, site, id)
+			must(t, err)
+			callback, callbacks := "555-0123", []string{"555-0123"}
+			if c.forgotten {
+				callback, callbacks = "", nil
+			}
+			same(t, k.Newest.Callback, callback)
+			same(t, k.Newest.Forgotten, c.forgotten)
+			same(t, k.Sent[0].Callbacks, callbacks)
+			var senders int
+			must(t, s.reader.QueryRow(`SELECT count(*) FROM senders WHERE visitor = 'someone'`).Scan(&senders))
+			same(t, senders == 0, c.forgotten)
+			must(t, s.AddReport(ctx, report("k", noon))) // the same form again brings nothing back
+			same(t, len(k.Findings), len(c.found))
+			for _, f := range k.Findings {
+				same(t, f.Note, "loose")
+			}
+		})
+	}
+}
+
+// A house where nobody opens the inbox forgets all the same.
+func TestReportMakesOldCallbacksForgotten(t *testing.T) {
+	s := house(t)
+	inOrder := report("a", noon)
+	inOrder.Ending = InOrder
+	must(t, s.AddReport(ctx, inOrder))
+	must(t, s.AddReport(ctx, report("b", noon.AddDate(0, 0, CallbackDays))))
+	var kept int
+	must(t, s.reader.QueryRow(`SELECT count(*) FROM senders`).Scan(&kept))
+	same(t, kept, 1)
+	same(t, onlyOutage(t, s).Newest.Callback, "555-0123")
+}
+
+func TestNoteCanBeDeleted(t *testing.T) {
+	s := house(t)
+	must(t, s.AddReport(ctx, report("k", noon)))
+	id := onlyOutage(t, s).ID
+	must(t, s.AddFinding(ctx, site, id, blown))
+	must(t, s.change(ctx, `DELETE FROM notes`))
+	k, err := s.Case(ctx, site, id)
+	must(t, err)
+	without := blown
+	without.Note = ""
+	same(t, k.Findings, []Finding{without})
+	same(t, *k.Finding, without)
+}
+
 func TestReportsCannotFlood(t *testing.T) {
+	t.Run("a visitor", func(t *testing.T) {
+		s := twoSetups(t)
+		for i := range reportsPerVisitor {
+			must(t, s.AddReport(ctx, by("one", report(fmt.Sprint(i), noon))))
+		}
+		wants(t, s.AddReport(ctx, by("one", onSetup(report("x", noon), "chair-7", "w1"))), problem.TooMany, "problem.reports-many")
+		must(t, s.AddReport(ctx, by("another", report("y", noon))))
+		must(t, s.AddReport(ctx, report("z", noon)))
+		must(t, s.AddReport(ctx, by("one", report("x", noon.Add(time.Hour)))))
+	})
+	t.Run("a kiosk has room of its own", func(t *testing.T) {
+		s := house(t)
+		for i := range reportsPerKiosk {
+			must(t, s.AddReport(ctx, by(KioskVisitor+"12", report(fmt.Sprint("kiosk ", i), noon))))
+		}
+		wants(t, s.AddReport(ctx, by(KioskVisitor+"12", report("x", noon))), problem.TooMany, "problem.reports-many")
+		for i := range reportsPerSetup {
+			must(t, s.AddReport(ctx, report(fmt.Sprint(i), noon)))
+		}
+		wants(t, s.AddReport(ctx, by("one", report("x", noon))), problem.TooMany, "problem.reports-many")
+		must(t, s.AddReport(ctx, by(KioskVisitor+"13", report("x", noon))))
+	})
 	t.Run("a set-up", func(t *testing.T) {
 		s := twoSetups(t)
 		for i := range reportsPerSetup {
@@ -181,6 +332,10 @@ func TestReportThatIsNone(t *testing.T) {
 		{"a long language", func(r *Report) { r.Language = long }, problem.TooLarge, "problem.report-large"},
 		{"a long key", func(r *Report) { r.Key = long }, problem.TooLarge, "problem.report-large"},
 		{"a long callback", func(r *Report) { r.Callback = strings.Repeat("٥", MostCallback+1) }, problem.TooLarge, "problem.report-large"},
+		{"a long visitor", func(r *Report) { r.Visitor = long }, problem.TooLarge, "problem.report-large"},
+		{"a long version", func(r *Report) { r.ModelVersion = long }, problem.TooLarge, "problem.report-large"},
+		{"a long ranking", func(r *Report) { r.Causes = []byte(`"` + long + `"`) }, problem.TooLarge, "problem.report-large"},
+		{"a ranking that is no JSON", func(r *Report) { r.Causes = []byte(`[`) }, problem.Invalid, "problem.form"},
 		{"a long story", func(r *Report) { r.Did = []byte(`["` + long + `"]`) }, problem.TooLarge, "problem.report-large"},
 		{"a long care", func(r *Report) { r.Care = []byte(`"` + long + `"`) }, problem.TooLarge, "problem.report-large"},
 		{"a story that is no JSON", func(r *Report) { r.Did = []byte(`[`) }, problem.Invalid, "problem.form"},
@@ -201,7 +356,7 @@ func TestReportThatIsNone(t *testing.T) {
 	}
 	same(t, len(openOutages(t, s)), 0)
 	r = report("k", noon)
-	r.Callback = strings.Repeat("٥", MostCallback)
+	r.Callback, r.Causes = strings.Repeat("٥", MostCallback), nil
 	must(t, s.AddReport(ctx, r))
 }
 
@@ -316,9 +471,10 @@ func TestReportsFindingsAndReadingsStay(t *testing.T) {
 	must(t, s.AddFinding(ctx, site, id, blown))
 	must(t, s.AddReading(ctx, site, id, Measured{Node: "fuse", Volts: 1, ByID: "omar", Key: "m"}))
 	for _, sql := range []string{
-		`UPDATE reports SET callback = ''`, `DELETE FROM reports`, `INSERT OR REPLACE INTO reports SELECT * FROM reports`,
+		`UPDATE reports SET ending = ''`, `DELETE FROM reports`, `INSERT OR REPLACE INTO reports SELECT * FROM reports`,
 		`UPDATE outages SET setup_id = 'chair-7'`, `DELETE FROM outages`, `INSERT OR REPLACE INTO outages SELECT * FROM outages`,
-		`UPDATE findings SET note = ''`, `DELETE FROM findings`, `INSERT OR REPLACE INTO findings SELECT * FROM findings`,
+		`UPDATE findings SET by_name = ''`, `DELETE FROM findings`, `INSERT OR REPLACE INTO findings SELECT * FROM findings`,
+		`UPDATE senders SET callback = '555-0199'`, `UPDATE notes SET note = '?'`,
 		`UPDATE readings SET volts = 0`, `DELETE FROM readings`, `INSERT OR REPLACE INTO readings SELECT * FROM readings`,
 	} {
 		if _, err := s.writer.Exec(sql); err == nil || !strings.Contains(err.Error(), "cannot be") {

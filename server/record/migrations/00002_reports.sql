@@ -24,7 +24,9 @@ CREATE TABLE reports (
     care          TEXT NOT NULL CHECK (json_valid(care)),
     did           TEXT NOT NULL CHECK (json_valid(did)),
     ending        TEXT NOT NULL,
-    callback      TEXT NOT NULL,
+    model         TEXT NOT NULL, -- the version of the electrical model
+    content       TEXT NOT NULL, -- and that of the content
+    causes        TEXT NOT NULL CHECK (json_valid(causes)), -- as ranked when it was sent
     reported      INTEGER NOT NULL,
     form_key      TEXT NOT NULL CHECK (form_key <> ''),
     PRIMARY KEY (site_id, id),
@@ -36,6 +38,18 @@ CREATE TABLE reports (
 CREATE INDEX reports_outage ON reports (site_id, outage_id, reported);
 CREATE INDEX reports_at ON reports (site_id, reported);
 
+-- Who sent a report, as far as anything tells: a number to call back, and a
+-- hash of the visitor for the limits. It is no part of the record, and is
+-- deleted in time.
+CREATE TABLE senders (
+    site_id   TEXT NOT NULL,
+    report_id TEXT NOT NULL,
+    callback  TEXT NOT NULL,
+    visitor   TEXT NOT NULL,
+    PRIMARY KEY (site_id, report_id),
+    FOREIGN KEY (site_id, report_id) REFERENCES reports (site_id, id)
+) STRICT;
+
 -- What an outage really was. The newest finding counts; those before it stay.
 CREATE TABLE findings (
     site_id   TEXT NOT NULL,
@@ -45,7 +59,6 @@ CREATE TABLE findings (
     part      TEXT NOT NULL CHECK ((part <> '') = (what = 'fault')),
     kind      TEXT NOT NULL CHECK ((kind <> '') = (what = 'fault')),
     mode      TEXT NOT NULL CHECK ((mode <> '') = (what = 'fault')),
-    note      TEXT NOT NULL,
     by_id     TEXT NOT NULL,
     by_name   TEXT NOT NULL,
     found     INTEGER NOT NULL,
@@ -54,6 +67,16 @@ CREATE TABLE findings (
     UNIQUE (site_id, by_id, form_key),
     FOREIGN KEY (site_id, outage_id) REFERENCES outages (site_id, id),
     FOREIGN KEY (site_id, by_id) REFERENCES people (site_id, id)
+) STRICT;
+
+-- What a finding says in free words: it may be deleted, the finding stays.
+CREATE TABLE notes (
+    site_id   TEXT NOT NULL,
+    outage_id TEXT NOT NULL,
+    seq       INTEGER NOT NULL,
+    note      TEXT NOT NULL CHECK (note <> ''),
+    PRIMARY KEY (site_id, outage_id, seq),
+    FOREIGN KEY (site_id, outage_id, seq) REFERENCES findings (site_id, outage_id, seq)
 ) STRICT;
 
 -- What a meter read at a node. The newest at a node counts.
@@ -157,5 +180,19 @@ WHEN EXISTS (
     AND ((outage_id = NEW.outage_id AND seq = NEW.seq) OR (by_id = NEW.by_id AND form_key = NEW.form_key))
 ) BEGIN
     SELECT RAISE(ABORT, 'a reading cannot be replaced');
+END;
+-- +goose StatementEnd
+
+-- What may be deleted may still not be put in another's words.
+
+-- +goose StatementBegin
+CREATE TRIGGER senders_kept_update BEFORE UPDATE ON senders BEGIN
+    SELECT RAISE(ABORT, 'a sender cannot be changed');
+END;
+-- +goose StatementEnd
+
+-- +goose StatementBegin
+CREATE TRIGGER notes_kept_update BEFORE UPDATE ON notes BEGIN
+    SELECT RAISE(ABORT, 'a note cannot be changed');
 END;
 -- +goose StatementEnd
