@@ -101,7 +101,7 @@ func TestSeeds(t *testing.T) {
 	eachScenario(t, func(t *testing.T, sc quiz.Scenario, m *diagnosis.Model) {
 		drew := map[string]quiz.Result{}
 		minutes := map[float64]bool{}
-		for seed := range uint64(40) {
+		for seed := range uint64(12) {
 			start := drawn(t, m, sc, seed)
 			if seed < 20 {
 				if again := drawn(t, m, sc, seed); !reflect.DeepEqual(start, again) {
@@ -133,7 +133,7 @@ func TestSeeds(t *testing.T) {
 			}
 		}
 		if len(drew) < 2 || len(minutes) < 4 {
-			t.Errorf("40 seeds drew %d faults and %d counts of minutes", len(drew), len(minutes))
+			t.Errorf("12 seeds drew %d faults and %d counts of minutes", len(drew), len(minutes))
 		}
 	})
 }
@@ -231,7 +231,6 @@ func TestEndings(t *testing.T) {
 		"solved, while the fuse is blown":      {"at-home-evening", []diagnosis.Action{ask, panel, plug, fuse, {Verb: diagnosis.Solved}}, false},
 		"the chair vendor for a blown fuse":    {"at-home-evening", []diagnosis.Action{ask, panel, plug, fuse, {Verb: diagnosis.CallChair}}, false},
 		"a call instead of a switch":           {"after-the-transfer", []diagnosis.Action{ask, panel, call}, false},
-		"solved, with the switch still off":    {"after-the-transfer", []diagnosis.Action{ask, panel, {Verb: diagnosis.Solved}}, false},
 		"a hot joint left apart, and a call":   {"comes-and-goes", []diagnosis.Action{ask, panel, plug, {Verb: diagnosis.Look, Part: "joint-battery"}, call}, true},
 		"everything looked at before the call": {"at-home-evening", []diagnosis.Action{ask, panel, plug, {Verb: diagnosis.Look, Part: "lead-out"}, {Verb: diagnosis.Look, Part: "converter"}, fuse, call}, true},
 	} {
@@ -244,6 +243,20 @@ func TestEndings(t *testing.T) {
 				t.Errorf("%+v", r)
 			}
 		})
+	}
+}
+
+// Nobody says "solved" on the internal battery: nothing outside was seen to
+// carry.
+func TestSolvedOnTheInternalBatteryIsUnsafe(t *testing.T) {
+	sc, err := quiz.Find("after-the-transfer")
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := models()["chair-12"]
+	ask, panel := diagnosis.Action{Verb: diagnosis.AskPerson}, diagnosis.Action{Verb: diagnosis.Look, Part: diagnosis.PanelID}
+	if r := run(t, m, drawn(t, m, sc, quiz.Fixed), ask, panel, diagnosis.Action{Verb: diagnosis.Solved}); r.Safe || r.Passed {
+		t.Errorf("%+v", r)
 	}
 }
 

@@ -91,6 +91,8 @@ func (r *ruler) breach(in *Answers) string {
 		return "never"
 	case slices.Contains(endings, r.a.Verb) && (in.PersonOK == No || stopped):
 		return "an ending that says it works, with the person not OK or the ventilator stopped"
+	case r.a.Verb == Solved && (in.PersonOK != Yes || in.Source != setup.Mains && in.Source != setup.Chair):
+		return "says it is solved, with no outside source seen"
 	case slices.Contains(endings, r.a.Verb):
 		return ""
 	case in.PersonOK != Yes:

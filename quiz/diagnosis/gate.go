@@ -107,8 +107,11 @@ func Allowed(s *setup.Setup, a Action, in Answers) (ok bool, why string) {
 	case slices.Contains(never, a.Verb):
 		return false, "gate.never." + string(a.Verb)
 	case a.Verb == Solved, a.Verb == Untrusted: // both say that it works
-		if in.PersonOK == No || in.Running == No || in.Source == setup.None {
+		switch {
+		case in.PersonOK == No || in.Running == No || in.Source == setup.None:
 			return false, "gate.stopped"
+		case a.Verb == Solved && (in.PersonOK != Yes || in.PanelSeen != Yes || in.Source != setup.Mains && in.Source != setup.Chair):
+			return false, "gate.not-seen"
 		}
 		return true, ""
 	case in.PersonOK == No:

@@ -269,7 +269,7 @@ func (d *Mind) Next() Step {
 	}
 	s := d.search()
 	b := likeliest(d.b)
-	e := s.end(b)
+	e := d.best(s, b)
 	ending := Step{Action: Action{Verb: e.verb}, Why: "why.ending", Right: e.right}
 	if e.right == 0 {
 		ending.Action.Verb = CallTech // nothing fits: someone who knows must
@@ -347,6 +347,17 @@ func (d *Mind) staysApart(s *search, b []mass) Step {
 		}
 	}
 	return st
+}
+
+// best is the ending of least expected cost that the gate allows.
+func (d *Mind) best(s *search, b []mass) ending {
+	best := ending{cost: math.Inf(1)}
+	for _, e := range s.endings(b) {
+		if ok, _ := Allowed(d.m.Setup, Action{Verb: e.verb}, d.Answers); ok && e.cost < best.cost {
+			best = e
+		}
+	}
+	return best
 }
 
 // secure is what comes before any looking: mains where it is in reach, and,
