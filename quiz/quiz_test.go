@@ -101,7 +101,7 @@ func TestSeeds(t *testing.T) {
 	eachScenario(t, func(t *testing.T, sc quiz.Scenario, m *diagnosis.Model) {
 		drew := map[string]quiz.Result{}
 		minutes := map[float64]bool{}
-		for seed := range uint64(12) {
+		for seed := range uint64(30) {
 			start := drawn(t, m, sc, seed)
 			if seed < 20 {
 				if again := drawn(t, m, sc, seed); !reflect.DeepEqual(start, again) {
@@ -133,7 +133,7 @@ func TestSeeds(t *testing.T) {
 			}
 		}
 		if len(drew) < 2 || len(minutes) < 4 {
-			t.Errorf("12 seeds drew %d faults and %d counts of minutes", len(drew), len(minutes))
+			t.Errorf("30 seeds drew %d faults and %d counts of minutes", len(drew), len(minutes))
 		}
 	})
 }

@@ -46,14 +46,6 @@ var drawn = sync.OnceValue(func() []named {
 
 func long() bool { return os.Getenv("LAMPWRIGHT_LONG") != "" }
 
-// onlyLong is for what takes minutes.
-func onlyLong(t *testing.T) {
-	t.Helper()
-	if !long() {
-		t.Skip("takes minutes: set LAMPWRIGHT_LONG=1")
-	}
-}
-
 // each does something for every set-up, on as many cores as there are.
 func each(list []named, do func(named)) {
 	var wg sync.WaitGroup
