@@ -278,7 +278,7 @@ func (w *walk) report() {
 
 // limit bounds one action, for it may wait for something that never comes.
 func (w *walk) limit() (context.Context, context.CancelFunc) {
-	return context.WithTimeout(w.ctx, 20*time.Second)
+	return context.WithTimeout(w.ctx, 60*time.Second)
 }
 
 func eval[T any](w *walk, script string, options ...chromedp.EvaluateOption) T {
