@@ -22,6 +22,7 @@ var steps = []step{
 	{"vulns", "known vulnerabilities that the code can reach", vulnerabilities},
 	{"cgo", "SQLite can be built", cgo},
 	{"pure", "tests of the packages without a server", pureTests},
+	{"engine", "the search for the fault on every random set-up", engineTests},
 	{"rest", "all other tests", otherTests},
 	{"content", "lessons, set-ups and translations are whole", content},
 }
@@ -160,6 +161,11 @@ func pureTests(c *check) result {
 	r := c.goTest(nil, "./lessons/...", "./quiz/...", "./locales/...")
 	r.note += " (budget 60 s from cold)"
 	return r
+}
+
+// engineTests are those of the pure tests that take long on all set-ups.
+func engineTests(c *check) result {
+	return c.goTest([]string{"LAMPWRIGHT_EVERY=1"}, "-run=^(TestEveryPathEnds|TestCostIsNearTheOptimum)$", "./quiz/diagnosis")
 }
 
 func otherTests(c *check) result {

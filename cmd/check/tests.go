@@ -26,12 +26,12 @@ func (c *check) testEnv() []string {
 }
 
 // goTest runs tests and counts each of them, and each subtest. (vet has a step of its own.)
-func (c *check) goTest(env []string, packages ...string) result {
+func (c *check) goTest(env []string, what ...string) result {
 	args := []string{"test", "-json", "-vet=off"}
 	if c.long {
 		args = append(args, "-timeout=1h")
 	}
-	cmd := exec.Command("go", append(args, packages...)...)
+	cmd := exec.Command("go", append(args, what...)...)
 	cmd.Dir = c.root
 	cmd.Env = append(append(os.Environ(), c.testEnv()...), env...)
 	var trouble bytes.Buffer

@@ -97,6 +97,10 @@ type Model struct {
 	shows   [2][]uint8
 	kinds   [2][]float64 // how many results each check can have
 	fate    []fate       // what is right to end with, by cause
+	left    [][4]int     // what is left of each cause, by which of its faults are gone
+	cure    [][]cure     // by check and code
+	told    [][]Result   // what each check can show
+	spares  []string     // all that any cause may want
 }
 
 // The worlds of a model.
@@ -136,9 +140,14 @@ func NewModel(s *setup.Setup, priors Priors) (*Model, error) {
 			}
 		}
 	}
-	m.count()
-	m.fate = m.fates()
+	m.derive()
 	return m, nil
+}
+
+// derive finds what follows from the causes and what they show.
+func (m *Model) derive() {
+	m.count()
+	m.fate, m.left, m.cure = m.fates(), m.remains(), m.cures()
 }
 
 // With is the same model with other priors: what is seen of a cause does not
@@ -149,8 +158,9 @@ func (m *Model) With(priors Priors) *Model {
 	return &other
 }
 
-// count finds how many results each check can have.
+// count finds what each check can show, and how many that are in each world.
 func (m *Model) count() {
+	m.told = make([][]Result, len(m.Checks))
 	for world := range m.shows {
 		m.kinds[world] = make([]float64, len(m.Checks))
 		for k := range m.Checks {
@@ -159,6 +169,9 @@ func (m *Model) count() {
 				if code := m.shows[world][i*len(m.Checks)+k]; !seen[code] {
 					seen[code] = true
 					m.kinds[world][k]++
+					if r := m.results[code]; !slices.Contains(m.told[k], r) {
+						m.told[k] = append(m.told[k], r)
+					}
 				}
 			}
 		}
@@ -175,11 +188,49 @@ func (m *Model) check(id string) int {
 // without is the cause that is left when a part's faults of these modes are
 // gone.
 func (m *Model) without(cause int, part string, modes []setup.Mode) int {
-	left := slices.DeleteFunc(slices.Clone(m.Causes[cause].Faults), func(f setup.Fault) bool {
-		return f.Part == part && slices.Contains(modes, f.Mode)
-	})
-	if len(left) == len(m.Causes[cause].Faults) {
-		return cause
+	gone := 0
+	for i, f := range m.Causes[cause].Faults {
+		if f.Part == part && slices.Contains(modes, f.Mode) {
+			gone |= 1 << i
+		}
 	}
-	return m.index[key(left)]
+	return m.left[cause][gone]
+}
+
+// remains finds what is left of every cause when none, one or all of its faults
+// are gone.
+func (m *Model) remains() [][4]int {
+	out := make([][4]int, len(m.Causes))
+	for i, c := range m.Causes {
+		out[i][0] = i
+		if len(c.Faults) == 2 {
+			out[i][1], out[i][2] = m.index[key(c.Faults[1:])], m.index[key(c.Faults[:1])]
+		}
+	}
+	return out // nothing is cause 0
+}
+
+// cure is what a caregiver may do about what is seen at a part, and the modes
+// it takes away; an empty verb is nothing.
+type cure struct {
+	verb  Verb
+	modes []setup.Mode
+}
+
+// cureFor is the remedy for what a check shows.
+func (m *Model) cureFor(check int, r Result) *cure { return &m.cure[check][slices.Index(m.results, r)] }
+
+// cures finds the remedy for every check and code.
+func (m *Model) cures() [][]cure {
+	out := make([][]cure, len(m.Checks))
+	for k, c := range m.Checks {
+		for _, r := range m.results {
+			verb, modes := m.remedyFor(c.Part, r)
+			if c.Contacts {
+				verb = "" // the plug is out already
+			}
+			out[k] = append(out[k], cure{verb, modes})
+		}
+	}
+	return out
 }

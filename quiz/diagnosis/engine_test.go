@@ -46,19 +46,6 @@ func judge(list []named) []judged {
 	return sorted
 }
 
-// some are the random set-ups the engine is tried on: all, or one in five,
-// which is of every size.
-func some() []named {
-	if long() {
-		return drawn()
-	}
-	var out []named
-	for i := 0; i < randoms; i += 20 {
-		out = append(out, drawn()[i])
-	}
-	return out
-}
-
 var (
 	judgedDemos = sync.OnceValue(func() []judged { return judge(demos()) })
 	judgedSome  = sync.OnceValue(func() []judged { return judge(some()) })
@@ -290,17 +277,23 @@ const most = 12
 // Without misreading every path ends within twelve steps, and nothing is
 // offered that the gate or the design refuses, or that truly opens what
 // carries: over nothing, every single fault and the pairs that come together.
+// The random set-ups are searched away from mains, and one in five of them in
+// every care; with LAMPWRIGHT_LONG all in every care.
 func TestEveryPathEnds(t *testing.T) {
 	var mu sync.Mutex
 	paths, nodes, longest := 0, 0, map[int]int{}
 	b := newBreaches()
-	judgedDemos()
+	cares := []Care{steady(Care{}), steady(Care{MainsInReach: true}), {}, steady(Care{MainsInReach: true, Night: true, NoBag: true})}
 	all := slices.Concat(judgedDemos(), judgedSome())
 	each(names(all), func(s named) {
-		m := all[slices.IndexFunc(all, func(j judged) bool { return j.name == s.name })].Model
+		at := slices.IndexFunc(all, func(j judged) bool { return j.name == s.name })
+		m, cares := all[at].Model, cares
+		if at >= len(setup.DemoNames) && at%5 > 0 && !long() {
+			cares = cares[:1]
+		}
 		solved := map[string]*circuit.State{}
 		worst, count, known := 0, 0, 0
-		for _, care := range []Care{steady(Care{}), steady(Care{MainsInReach: true}), {}, steady(Care{MainsInReach: true, Night: true, NoBag: true})} {
+		for _, care := range cares {
 			n := newMinds(m, care)
 			for _, faults := range everyCause(s.Setup, false) {
 				count++
@@ -464,7 +457,7 @@ func TestCostIsNearTheOptimum(t *testing.T) {
 	var worst, least judged
 	below, sum, alike, most := 0, 0.0, 0.0, 0.0
 	for _, j := range judgedSome() {
-		hold(j, 1.25) // the aim is 1.15: one in forty misses it
+		hold(j, 1.15)
 		sum += j.excess()
 		if long() {
 			fair := j.likeForLike()
@@ -561,6 +554,11 @@ func plainly(start house, w walk) (right, clear, fixable bool) {
 
 func TestEndingsAreRight(t *testing.T) {
 	for _, j := range judgedDemos() {
+		atWall, err := j.Enumerate(steady(Care{MainsInReach: true}))
+		if err != nil || !(atWall.Right >= .98) {
+			t.Errorf("%s with mains in reach: right %.4f, %v", j.name, atWall.Right, err)
+		}
+		t.Logf("%s with mains in reach: right %.4f", j.name, atWall.Right)
 		t.Log(j.name, "enumerated:", j.words())
 		if !(j.Right >= .98) {
 			t.Errorf("%s: right %.4f without misreading", j.name, j.Right)
@@ -608,7 +606,7 @@ func TestEndingsAreRightInSampledRuns(t *testing.T) {
 		pairs   bool
 		right   float64
 	}{
-		{"5 % misread", .05, false, .96}, // the aim is .97: Chair 7 misses it by a few thousandths
+		{"5 % misread", .05, false, .97},
 		{"pairs", 0, true, .95},
 		{"pairs, 5 % misread", .05, true, 0},
 	} {
@@ -626,7 +624,7 @@ func TestEndingsAreRightInSampledRuns(t *testing.T) {
 			if !(f.Right >= c.right) {
 				t.Errorf("%s, %s: right %.4f, below %.2f", s.name, c.name, f.Right, c.right)
 			}
-			if !(f.Fixable >= .75 && f.Fixable <= 1) && c.right > 0 { // .97 holds where nothing is misread
+			if !(f.Fixable >= .95 && f.Fixable <= 1) && c.right > 0 { // counted closely below
 				t.Errorf("%s, %s: solved when fixable %.4f", s.name, c.name, f.Fixable)
 			}
 			if f.Unsafe > 0 {
@@ -638,7 +636,8 @@ func TestEndingsAreRightInSampledRuns(t *testing.T) {
 
 // What a caregiver may fix gets fixed, counted by the house and not by the
 // model, over what may be fixed alone: single faults with 5 % of looks misread,
-// and pairs. And nothing is offered that must not be.
+// and pairs. The one other right end is the emergency, where the panel was told
+// to be dark. And nothing is offered that must not be.
 func TestWhatIsFixableGetsFixed(t *testing.T) {
 	runs := 1000
 	if long() {
@@ -661,7 +660,7 @@ func TestWhatIsFixableGetsFixed(t *testing.T) {
 					mine, total = append(mine, x), total+x.Prior
 				}
 			}
-			mended, unsafe, missed := 0, 0, map[string]int{}
+			mended, rescued, unsafe, missed := 0, 0, 0, map[string]int{}
 			for range runs {
 				at, i := r.Float64()*total, 0
 				for i < len(mine)-1 && at >= mine[i].Prior {
@@ -688,15 +687,18 @@ func TestWhatIsFixableGetsFixed(t *testing.T) {
 						t.Errorf("%s, %s, with %v: %s", s.name, c.name, h.faults, o.words())
 					}
 				}
-				if w.end.Action.Verb == Solved && w.now.works() {
+				switch {
+				case w.end.Action.Verb == Solved && w.now.works():
 					mended++
-				} else {
+				case w.end.Action.Verb == CallRescue:
+					rescued++
+				default:
 					missed[fmt.Sprintf("%v, %d misread, %s: %s", h.faults, w.wrong, w.end.Action.Verb, strings.Join(w.trail, " "))]++
 				}
 			}
 			share := float64(mended) / float64(runs)
-			t.Logf("%s, %s: solved %d of %d fixable (%.4f); %d unsafe", s.name, c.name, mended, runs, share, unsafe)
-			if !(share >= .75) { // .97 holds where nothing is misread, and a pair of two remedies takes many steps
+			t.Logf("%s, %s: solved %d of %d fixable (%.4f), %d in an emergency; %d unsafe", s.name, c.name, mended, runs, share, rescued, unsafe)
+			if !(float64(mended+rescued)/float64(runs) >= .97 && (share >= .97 || c.misread > 0)) {
 				often := slices.SortedFunc(maps.Keys(missed), func(a, b string) int { return missed[b] - missed[a] })
 				t.Errorf("%s, %s: solved when fixable %.4f; most often missed %q", s.name, c.name, share, often[:min(4, len(often))])
 			}

@@ -94,7 +94,7 @@ func few(s *setup.Setup, in Answers) bool {
 
 // staysApart are the looks of a joint or plug that must not be mated again.
 var staysApart = []setup.Look{
-	setup.LookCrossed, setup.LookReversed, setup.LookDiscoloured, setup.LookDamaged, setup.LookContactIn, setup.LookBrowned,
+	setup.LookCrossed, setup.LookReversed, setup.LookDiscoloured, setup.LookDamaged, setup.LookContactIn, setup.LookBrowned, setup.LookMismatched,
 }
 
 // Allowed is the gate. Where it refuses, why is the message key of the reason.
@@ -110,7 +110,7 @@ func Allowed(s *setup.Setup, a Action, in Answers) (ok bool, why string) {
 		switch {
 		case in.PersonOK == No || in.Running == No || in.Source == setup.None:
 			return false, "gate.stopped"
-		case a.Verb == Solved && (in.PersonOK != Yes || in.PanelSeen != Yes || in.Source != setup.Mains && in.Source != setup.Chair):
+		case in.PersonOK != Yes || in.PanelSeen != Yes || in.Source != setup.Mains && in.Source != setup.Chair:
 			return false, "gate.not-seen"
 		}
 		return true, ""

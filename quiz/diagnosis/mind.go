@@ -37,24 +37,27 @@ type Done struct {
 // Mind is what follows from what was seen of a set-up. It knows what was
 // answered, never what is true.
 type Mind struct {
-	Answers Answers
-	m       *Model
-	care    Care
-	world   int
-	b       []mass          // of every cause, in the model's order
-	asked   []int           // how often, by check
-	shown   []Result        // what it showed last
-	last    int             // check asked last, −1
-	stale   bool            // the panel was not read since something changed
-	danger  string          // a part seen twice as one that must stay apart
-	mended  map[string]bool // parts whose remedy was used
-	steps   int             // looks and remedies so far, a second look right after the first not counted
+	Answers   Answers
+	m         *Model
+	care      Care
+	world     int
+	b         []mass          // of every cause, in the model's order
+	asked     []int           // how often, by check
+	split     []bool          // two answers to a check differed
+	shown     []Result        // what it showed last
+	last      int             // check asked last, −1
+	stale     bool            // the panel was not read since something changed
+	danger    string          // a part seen twice as one that must stay apart
+	mended    map[string]bool // parts whose remedy was used
+	plugged   bool            // mains was plugged in by now
+	takenBack int             // answers that a second look took back
+	steps     int             // looks and remedies so far, a second look right after the first not counted
 }
 
 // Think goes through what was done. Its errors are problem.Invalid for a check
 // or a result that this set-up cannot have.
 func (m *Model) Think(care Care, done []Done) (*Mind, error) {
-	d := &Mind{m: m, care: care, last: -1, stale: true, asked: make([]int, len(m.Checks)), shown: make([]Result, len(m.Checks)), mended: map[string]bool{}}
+	d := &Mind{m: m, care: care, last: -1, stale: true, asked: make([]int, len(m.Checks)), split: make([]bool, len(m.Checks)), shown: make([]Result, len(m.Checks)), mended: map[string]bool{}}
 	d.Answers = Answers{MainsInReach: No, Minutes: care.Minutes, Day: Yes, BagInHand: Yes, Looks: map[string]setup.Look{}, Hot: map[string]bool{}}
 	if care.MainsInReach {
 		d.Answers.MainsInReach = Yes
@@ -107,9 +110,9 @@ func (d *Mind) take(x Done) error {
 		}
 		return wrong("one of the checks " + strings.Join(names, ", "))
 	}
-	if x.Shows != Unclear && !slices.Contains(d.m.Results(k), x.Shows) {
+	if x.Shows != Unclear && !slices.Contains(d.m.told[k], x.Shows) {
 		all := []string{string(Unclear)}
-		for _, r := range d.m.Results(k) {
+		for _, r := range d.m.told[k] {
 			all = append(all, string(r))
 		}
 		return wrong("for " + x.Check + " one of " + strings.Join(all, ", "))
@@ -119,17 +122,7 @@ func (d *Mind) take(x Done) error {
 }
 
 // Results lists what a check can show, in any world, sound first.
-func (m *Model) Results(check int) []Result {
-	var all []Result
-	for world := range m.shows {
-		for i := range m.Causes {
-			if r := m.results[m.show(world, i, check)]; !slices.Contains(all, r) {
-				all = append(all, r)
-			}
-		}
-	}
-	return all
-}
+func (m *Model) Results(check int) []Result { return slices.Clone(m.told[check]) }
 
 // likely is how likely a cause is to have an answer given.
 func (d *Mind) likely(view, check int, shows Result) float64 {
@@ -146,10 +139,17 @@ func (d *Mind) look(k int, shows Result) {
 	if d.asked[k]++; d.asked[k] == 1 || k != d.last {
 		d.steps++
 	}
-	if k == 0 && shows.Source() == setup.Mains && d.world == away {
-		d.world, d.Answers.MainsTried = atWall, Yes // it was in already
+	if k == 0 && !d.plugged { // it may be in already
+		d.world, d.Answers.MainsTried = away, NotKnown
+		if shows.Source() == setup.Mains {
+			d.world, d.Answers.MainsTried = atWall, Yes
+		}
 	}
 	same := d.asked[k] > 1 && d.shown[k] == shows
+	if d.asked[k] > 1 && !same && shows != Unclear && d.shown[k] != Unclear {
+		d.takenBack++
+		d.split[k] = true
+	}
 	d.last, d.shown[k] = k, shows
 	for i := range d.b {
 		d.b[i].p *= d.likely(d.b[i].view, k, shows)
@@ -191,10 +191,11 @@ func (d *Mind) look(k int, shows Result) {
 func (d *Mind) act(a Action) {
 	d.steps++
 	d.stale, d.last = true, -1
-	d.asked[0] = 0
+	d.forget(0)
+	before, world, total := slices.Clone(d.b), d.world, weight(d.b)
 	switch a.Verb {
 	case PlugIn:
-		d.world, d.Answers.MainsTried = atWall, Yes
+		d.plugged, d.world, d.Answers.MainsTried = true, atWall, Yes
 	case SwitchOn, PushHome:
 		d.mended[a.Part] = true
 		var modes []setup.Mode
@@ -210,7 +211,18 @@ func (d *Mind) act(a Action) {
 			d.b[i].view = view
 		}
 	}
+	for k := range d.m.Checks { // what may look otherwise now is worth a look anew
+		for i, x := range d.b {
+			if x.p > total/100 && d.m.show(d.world, x.view, k) != d.m.show(world, before[i].view, k) {
+				d.forget(k)
+				break
+			}
+		}
+	}
 }
+
+// forget makes a check one that was not asked.
+func (d *Mind) forget(check int) { d.asked[check], d.split[check] = 0, false }
 
 // Ranked is a cause with its probability.
 type Ranked struct {
@@ -243,15 +255,12 @@ type Step struct {
 	Right  float64  // how likely the ending is right, as far as is believed
 }
 
-// worthSure is how sure an ending must be before it is worth a second look.
-const worthSure = .6
-
-// Sure is how sure an ending must be to be given without another look.
-const Sure = .98
-
 // MostSteps is how many things a tired person is asked to look at or do before
 // an ending; a second look right after the first is not counted.
-const MostSteps = 11
+const MostSteps = 10
+
+// Doubts is how many answers may be asked again after that.
+const Doubts = 2
 
 // Next is the step of least expected cost that the gate allows.
 func (d *Mind) Next() Step {
@@ -267,61 +276,58 @@ func (d *Mind) Next() Step {
 	if st, ok := d.secure(); ok {
 		return st
 	}
+	if in.Source == setup.Mains && !d.care.MainsInReach && d.open(0) {
+		return d.onceMore(0, 0)
+	}
 	s := d.search()
 	b := likeliest(d.b)
 	e := d.best(s, b)
-	ending := Step{Action: Action{Verb: e.verb}, Why: "why.ending", Right: e.right}
+	ending := Step{Action: Action{Verb: closing[e.bit]}, Why: "why.ending", Right: e.right, Spares: d.m.names(e)}
 	if e.right == 0 {
 		ending.Action.Verb = CallTech // nothing fits: someone who knows must
 	}
 	if calls(ending.Action.Verb) {
 		ending.Cost = CallSeconds
 	}
-	for _, name := range e.spares {
-		if name != "" {
-			ending.Spares = append(ending.Spares, name)
-		}
-	}
 	if d.danger != "" {
 		return d.staysApart(s, b)
 	}
-	if d.last > 0 && d.asked[d.last] == 1 && dangerous(*in, d.m.Checks[d.last].Part) {
+	if d.last > 0 && d.open(d.last) && dangerous(*in, d.m.Checks[d.last].Part) {
 		return d.onceMore(d.last, CallSeconds)
 	}
 	if why := d.refusal(); why == "gate.few-minutes" || why == "gate.source-first" || why == "gate.panel-unreadable" {
 		return d.noLooking(ending)
 	}
-	if d.steps >= MostSteps {
-		if k := d.worthAgain(s, b, e); k >= 0 && e.right < Sure && d.steps == MostSteps {
-			return d.onceMore(k, ending.Cost)
-		}
-		return ending
+	check, cost := s.next(b, d.carries())
+	again, after := d.worthAgain(s, b, e.cost)
+	limit := MostSteps + 2*d.takenBack
+	if d.steps >= limit+Doubts {
+		again = -1
+	}
+	if d.steps >= limit+Doubts || d.steps >= limit && check >= 0 && slices.ContainsFunc(d.m.cure[check], func(c cure) bool { return c.verb != "" }) {
+		check = -1
 	}
 	a, why := d.remedy()
-	if alarm := d.m.check(setup.AlarmID); why != "" && in.SecondSign != Yes && d.asked[alarm] == 0 && d.allows(alarm) {
+	if alarm := d.m.check(setup.AlarmID); why != "" && in.SecondSign != Yes && d.asked[alarm] == 0 && d.allows(alarm) && d.steps < limit {
 		return d.step(alarm, "why.second-sign")
 	}
-	if a.Verb != "" && why == "" {
+	switch {
+	case d.doubted():
+		st := d.onceMore(d.last, ending.Cost)
+		if d.last == 0 {
+			st.Why = "why.read-twice"
+		}
+		return st
+	case a.Verb != "" && why == "" && d.steps <= limit:
 		return Step{Action: a, Why: "why.remedy", Cost: Seconds(d.m.Setup, a) + s.panel + e.cost - s.wrong*(1-e.right)}
-	}
-	if e.right >= Sure {
+	case again >= 0 && (check < 0 || after < cost):
+		return d.onceMore(again, after)
+	case check < 0:
 		return ending
 	}
-	if e.right >= worthSure && d.decisive(b) && d.allows(d.last) {
-		return d.onceMore(d.last, ending.Cost)
-	}
-	if k := d.doubtful(); k >= 0 {
-		return d.onceMore(k, ending.Cost)
-	}
-	if check, cost := s.next(b); check >= 0 {
-		st := d.step(check, "why.telling")
-		st.Cost = cost
-		return st
-	}
-	if k := d.worthAgain(s, b, e); k >= 0 {
-		return d.onceMore(k, ending.Cost)
-	}
-	return ending
+	st := d.step(check, "why.telling")
+	st.Cost = cost
+	return st
 }
 
 // staysApart ends with a call to whoever sees to the part that must not be
@@ -336,14 +342,8 @@ func (d *Mind) staysApart(s *search, b []mass) Step {
 	}
 	st := Step{Action: Action{Verb: verb}, Why: "why.stays-apart", Cost: CallSeconds}
 	for _, e := range s.endings(b) {
-		if e.verb != verb {
-			continue
-		}
-		st.Right = e.right
-		for _, name := range e.spares {
-			if name != "" {
-				st.Spares = append(st.Spares, name)
-			}
+		if closing[e.bit] == verb {
+			st.Right, st.Spares = e.right, d.m.names(e)
 		}
 	}
 	return st
@@ -353,7 +353,7 @@ func (d *Mind) staysApart(s *search, b []mass) Step {
 func (d *Mind) best(s *search, b []mass) ending {
 	best := ending{cost: math.Inf(1)}
 	for _, e := range s.endings(b) {
-		if ok, _ := Allowed(d.m.Setup, Action{Verb: e.verb}, d.Answers); ok && e.cost < best.cost {
+		if ok, _ := Allowed(d.m.Setup, Action{Verb: closing[e.bit]}, d.Answers); ok && e.cost < best.cost {
 			best = e
 		}
 	}
@@ -423,7 +423,7 @@ func (d *Mind) outlet() string {
 // search is the choice as it stands: what the gate allows, and was not told
 // yet.
 func (d *Mind) search() *search {
-	s := &search{m: d.m, world: d.world, fates: d.m.fate, wrong: Wrong, panel: Seconds(d.m.Setup, Action{Look, setup.PanelID})}
+	s := &search{m: d.m, world: d.world, wrong: Wrong, panel: Seconds(d.m.Setup, Action{Look, setup.PanelID})}
 	for k, c := range d.m.Checks {
 		out := d.out(c.Part)
 		s.costs = append(s.costs, c.seconds(d.m.Setup, out))
@@ -437,20 +437,27 @@ func (d *Mind) search() *search {
 	return s
 }
 
-// out tells whether a plug is known to be out: seen apart, or parked because
-// the one inlet holds the other.
+// out tells whether a plug is known to be out, by two signs: it was told apart,
+// or came out of the one inlet when mains was plugged in there, and the panel
+// does not say that its own source carries. So one wrong answer takes out
+// nothing that carries.
 func (d *Mind) out(part string) bool {
-	s := d.m.Setup
-	switch {
-	case d.Answers.Looks[part] == setup.LookApart:
-		return true
-	case !s.Ventilator.Shared() || d.stale:
+	own := carriedBy(d.m.Setup, part)
+	if d.stale || d.Answers.Source == "" || d.Answers.Source == own {
 		return false
-	case part == s.Chain[len(s.Chain)-1].ID:
+	}
+	if d.plugged && d.m.Setup.Ventilator.Shared() && own == setup.Chair {
 		return d.Answers.Source == setup.Mains
 	}
-	return part == s.Mains[len(s.Mains)-1].ID && d.Answers.Source == setup.Chair
+	k := d.m.check(part)
+	return k >= 0 && d.asked[k] > 0 && d.shown[k] == Result(setup.LookApart) && !d.mended[part]
 }
+
+// carries tells whether the panel, as last read, says that an outside source
+// does.
+func (d *Mind) carries() bool { return outside(d.Answers.Source) }
+
+func outside(s setup.Source) bool { return s == setup.Mains || s == setup.Chair }
 
 // refusal is why the gate allows no look at the chain.
 func (d *Mind) refusal() string {
@@ -461,11 +468,16 @@ func (d *Mind) refusal() string {
 // likeliest keeps the likeliest causes: those that make up all but half a
 // hundredth, 150 at most. The search ahead needs no more.
 func likeliest(b []mass) []mass {
-	out := slices.Clone(b)
+	total, sum := weight(b), 0.0
+	var out []mass
+	for _, x := range b {
+		if x.p > total/1e5 {
+			out = append(out, x)
+		}
+	}
 	slices.SortStableFunc(out, func(x, y mass) int { return cmp.Compare(y.p, x.p) })
-	total, sum := weight(out), 0.0
 	for i, x := range out {
-		if sum += x.p; sum >= .995*total || i == 149 {
+		if sum += x.p; sum >= .99*total || i == 99 {
 			return out[:i+1]
 		}
 	}
@@ -476,25 +488,25 @@ func likeliest(b []mass) []mass {
 // gate's reason where it wants a second sign first.
 func (d *Mind) remedy() (a Action, why string) {
 	total := weight(d.b)
-	for _, c := range d.m.Checks {
+	for k, c := range d.m.Checks {
 		look, seen := d.Answers.Looks[c.Part]
 		if !seen || c.Contacts || d.mended[c.Part] {
 			continue
 		}
-		verb, modes := d.m.remedyFor(c.Part, Result(look))
-		if verb == "" {
+		cure := d.m.cureFor(k, Result(look))
+		if cure.verb == "" {
 			continue
 		}
 		p := 0.0
 		for _, x := range d.b {
-			if d.m.without(x.view, c.Part, modes) != x.view {
+			if d.m.without(x.view, c.Part, cure.modes) != x.view {
 				p += x.p
 			}
 		}
 		if p < .2*total {
 			continue
 		}
-		wanted := Action{verb, c.Part}
+		wanted := Action{cure.verb, c.Part}
 		switch ok, refused := Allowed(d.m.Setup, wanted, d.Answers); {
 		case ok:
 			return wanted, ""
@@ -508,60 +520,94 @@ func (d *Mind) remedy() (a Action, why string) {
 // again is what a second look costs right after the first.
 const again = 5
 
-// decisive tells whether what was looked at last, once, is what the likeliest
-// cause shows and most others do not: worth a second look before it is acted
-// upon.
-func (d *Mind) decisive(b []mass) bool {
-	if d.last <= 0 || d.asked[d.last] > 1 {
+// doubt is how much of what is believed must speak against an answer for it to
+// be asked again at once; what a remedy would mend counts twice (our own
+// figure, by which endings stay right with one look in twenty misread).
+const doubt = .015
+
+// doubted tells whether what was looked at last is worth a second look while
+// one is there. A panel that would let someone go is always read twice.
+func (d *Mind) doubted() bool {
+	switch {
+	case d.last < 0 || !d.open(d.last) || d.shown[d.last] == Unclear || !d.allows(d.last):
 		return false
+	case d.last == 0:
+		return d.carries() && len(d.mended) == 0
 	}
-	usual := d.m.show(d.world, 0, d.last)
-	return d.m.show(d.world, b[0].view, d.last) != usual
+	return d.against(d.b, d.last) > doubt
 }
 
-// worthAgain is the check, told once, of which a second look is expected to
-// save more than it costs by a better ending; −1 if there is none.
-func (d *Mind) worthAgain(s *search, b []mass, e ending) int {
-	best, least, total := -1, e.cost, weight(b)
+// against is how much of a belief speaks against what a check showed; what a
+// remedy would mend counts twice.
+func (d *Mind) against(b []mass, check int) float64 {
+	p := 0.0
+	for _, x := range b {
+		code := d.m.show(d.world, x.view, check)
+		switch {
+		case d.m.results[code] == d.shown[check]:
+		case d.m.cure[check][code].verb != "":
+			p += 2 * x.p
+		default:
+			p += x.p
+		}
+	}
+	return p / weight(b)
+}
+
+// open tells whether a check may be asked once more: it was told once, or its
+// two answers differ.
+func (d *Mind) open(check int) bool {
+	return d.asked[check] == 1 || d.asked[check] == 2 && d.split[check]
+}
+
+// thrift is how many seconds a second look later must save for each it costs
+// (our own figure: one that leads nowhere tires more than it costs).
+const thrift = 4
+
+// worthAgain is the check, told once, of which a second look costs least, with
+// what it costs to end after it; −1 if none saves enough.
+func (d *Mind) worthAgain(s *search, b []mass, least float64) (best int, cost float64) {
+	best, cost = -1, least
+	total := weight(b)
 	after := make([]mass, len(b))
 	for k, c := range d.m.Checks {
-		if k == 0 || d.asked[k] != 1 || !d.allows(k) {
+		if !d.open(k) || !d.allows(k) {
 			continue
 		}
-		cost := c.seconds(d.m.Setup, true) + d.m.Untold*e.cost
-		for _, r := range d.m.Results(k) {
+		here := c.seconds(d.m.Setup, true)
+		if k == d.last {
+			here = again
+		}
+		if d.against(b, k)*(CallSeconds+Wrong) < thrift*here {
+			continue
+		}
+		look := here
+		here += d.m.Untold * least
+		for _, r := range d.m.told[k] {
 			for i, x := range b {
 				after[i] = x
 				after[i].p *= d.likely(x.view, k, r)
 			}
-			if p := weight(after) / total; p > 1e-6 {
-				cost += p * s.end(after).cost
+			p := weight(after) / total
+			if p < 1e-4 {
+				continue
+			}
+			cure := d.m.cureFor(k, r)
+			switch {
+			case k == 0:
+				here += p * s.quick(after, outside(r.Source()))
+			case cure.verb == "" || d.mended[c.Part]:
+				here += p * s.quick(after, d.carries())
+			default:
+				here += p * (Seconds(d.m.Setup, Action{cure.verb, c.Part}) + s.panel)
+				for _, left := range s.mended(after, c.Part, cure.modes) {
+					here += weight(left) / total * s.quick(left, d.m.works(left[0].view, d.world))
+				}
 			}
 		}
-		if cost < least {
-			best, least = k, cost
+		if here+(thrift-1)*look < cost {
+			best, cost = k, here
 		}
 	}
-	return best
-}
-
-// doubtful is the answer that most likely was misread, if that is more likely
-// than not and it was asked once; −1 if there is none.
-func (d *Mind) doubtful() int {
-	total, best, most := weight(d.b), -1, .5
-	for k := range d.m.Checks {
-		if d.asked[k] != 1 || d.shown[k] == Unclear || !d.allows(k) {
-			continue
-		}
-		p := 0.0
-		for _, x := range d.b {
-			if d.m.results[d.m.show(d.world, x.view, k)] != d.shown[k] {
-				p += x.p
-			}
-		}
-		if p/total > most {
-			best, most = k, p/total
-		}
-	}
-	return best
+	return best, cost
 }

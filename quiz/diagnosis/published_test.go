@@ -30,8 +30,7 @@ func byHand(s *setup.Setup, causes []Cause, checks []Check, shows func(cause, ch
 			m.single = i + 1
 		}
 	}
-	m.count()
-	m.fate = m.fates()
+	m.derive()
 	return m
 }
 
@@ -81,15 +80,15 @@ func TestLeastCostOrder(t *testing.T) {
 			}
 			on := Seconds(m.Setup, Action{SwitchOn, "switch-1"}) // every order pays it once
 			s := func(open []int) *search {
-				return &search{m: m, fates: m.fate, open: open, costs: append([]float64{0}, c.cost...), wrong: neverWrong}
+				return &search{m: m, open: open, costs: append([]float64{0}, c.cost...), wrong: neverWrong}
 			}
-			var price func(order []int) func([]mass) float64
-			price = func(order []int) func([]mass) float64 {
-				return func(b []mass) float64 {
+			var price func(order []int) func([]mass, bool) float64
+			price = func(order []int) func([]mass, bool) float64 {
+				return func(b []mass, carries bool) float64 {
 					if len(order) == 0 || b[0].fixed {
 						return 0
 					}
-					return s(all).look(b, order[0], price(order[1:]))
+					return s(all).look(b, order[0], carries, price(order[1:]))
 				}
 			}
 			near := func(name string, got, want float64) {
@@ -99,12 +98,12 @@ func TestLeastCostOrder(t *testing.T) {
 				}
 			}
 			for want, order := range c.others {
-				near(fmt.Sprint(order), price(order)(b)-on, want)
+				near(fmt.Sprint(order), price(order)(b, false)-on, want)
 			}
 			var best []int
 			least, worst := math.Inf(1), 0.0
 			for order := range permutations(all) {
-				cost := price(order)(b) - on
+				cost := price(order)(b, false) - on
 				if worst = max(worst, cost); cost < least-1e-12 {
 					least, best = cost, slices.Clone(order)
 				}
@@ -122,7 +121,7 @@ func TestLeastCostOrder(t *testing.T) {
 			var order []int
 			open, left := slices.Clone(all), b
 			for len(open) > 0 {
-				k, _ := s(open).next(left)
+				k, _ := s(open).next(left, false)
 				if k < 0 {
 					t.Errorf("after %v the search stops, and %d switches have not been looked at", order, len(open))
 					break

@@ -44,6 +44,19 @@ var drawn = sync.OnceValue(func() []named {
 	return out
 })
 
+// some are the random set-ups the engine is tried on: one in five, or with
+// LAMPWRIGHT_EVERY or LAMPWRIGHT_LONG all.
+func some() []named {
+	if long() || os.Getenv("LAMPWRIGHT_EVERY") != "" {
+		return drawn()
+	}
+	var out []named
+	for i := 0; i < randoms; i += 5 {
+		out = append(out, drawn()[i])
+	}
+	return out
+}
+
 func long() bool { return os.Getenv("LAMPWRIGHT_LONG") != "" }
 
 // each does something for every set-up, on as many cores as there are.

@@ -61,25 +61,22 @@ func (t *truth) do(m *Model, st Step, out bool) (seconds float64, done Done) {
 	return Seconds(m.Setup, st.Action), Done{Action: st.Action}
 }
 
-// rightly tells whether an ending is right for what is true.
-func (t *truth) rightly(m *Model, st Step) bool {
-	f := &m.fate[t.view]
-	bits := f.bits[t.world]
-	if t.fixed && m.rides(t.view) && m.works(t.view, t.world) {
-		bits = solved
-		if t.fine {
-			bits |= untrusted
+// ends tells whether an ending is right for what is true.
+func (t *truth) ends(m *Model, st Step) bool {
+	if st.Action.Verb == CallRescue || st.Action.Verb == CallClinic {
+		return true // the person first: never wrong
+	}
+	e := ending{spares: [2]int{-1, -1}}
+	for bit, verb := range closing {
+		if verb == st.Action.Verb {
+			e.bit = bit
 		}
 	}
-	bit := map[Verb]uint8{Solved: solved, Untrusted: untrusted, CallTech: technologist, CallChair: vendor}[st.Action.Verb]
-	call := st.Action.Verb == CallTech || st.Action.Verb == CallChair
-	switch {
-	case st.Action.Verb == CallRescue, st.Action.Verb == CallClinic:
-		return true // the person first: never wrong
-	case bits&bit == 0:
-		return false
+	for i, name := range st.Spares {
+		e.spares[i] = slices.Index(m.spares, name)
 	}
-	return !call || f.free || len(f.spares) == 0 || slices.ContainsFunc(st.Spares, func(name string) bool { return slices.Contains(f.spares, name) })
+	s := search{m: m, world: t.world}
+	return s.fits(e, mass{view: t.view, fixed: t.fixed, fine: t.fine})
 }
 
 // Noise draws what a caregiver tells of a look: nil for the truth.
@@ -139,7 +136,7 @@ func (m *Model) run(care Care, cause int, noise Noise, before thoughts) (outcome
 			if calls(st.Action.Verb) {
 				o.seconds += CallSeconds
 			}
-			o.right = t.rightly(m, st)
+			o.right = t.ends(m, st)
 			o.fixed = o.right && st.Action.Verb == Solved
 			return o, nil
 		}
@@ -297,12 +294,12 @@ func (m *Model) checklist(cause int, care Care) float64 {
 		if shows == Result(setup.LookSound) {
 			continue
 		}
-		verb, modes := m.remedyFor(c.Part, shows)
-		if verb == "" {
+		cure := m.cureFor(m.check(c.Part), shows)
+		if cure.verb == "" {
 			break
 		}
-		seconds += Seconds(m.Setup, Action{verb, c.Part}) + Seconds(m.Setup, Action{Look, setup.PanelID})
-		if view = m.without(view, c.Part, modes); m.rides(view) {
+		seconds += Seconds(m.Setup, Action{cure.verb, c.Part}) + Seconds(m.Setup, Action{Look, setup.PanelID})
+		if view = m.without(view, c.Part, cure.modes); m.rides(view) {
 			return seconds
 		}
 	}
