@@ -220,6 +220,11 @@ type cure struct {
 // cureFor is the remedy for what a check shows.
 func (m *Model) cureFor(check int, r Result) *cure { return &m.cure[check][slices.Index(m.results, r)] }
 
+// mendable tells whether a check can show what a remedy is for.
+func (m *Model) mendable(check int) bool {
+	return slices.ContainsFunc(m.cure[check], func(c cure) bool { return c.verb != "" })
+}
+
 // cures finds the remedy for every check and code.
 func (m *Model) cures() [][]cure {
 	out := make([][]cure, len(m.Checks))

@@ -282,44 +282,37 @@ func (d *Mind) Next() Step {
 	s := d.search()
 	b := likeliest(d.b)
 	e := d.best(s, b)
-	ending := Step{Action: Action{Verb: closing[e.bit]}, Why: "why.ending", Right: e.right, Spares: d.m.names(e)}
-	if e.right == 0 {
-		ending.Action.Verb = CallTech // nothing fits: someone who knows must
-	}
-	if calls(ending.Action.Verb) {
-		ending.Cost = CallSeconds
-	}
-	if d.danger != "" {
+	ending := d.close(e)
+	switch why := d.refusal(); {
+	case d.danger != "":
 		return d.staysApart(s, b)
-	}
-	if d.last > 0 && d.open(d.last) && dangerous(*in, d.m.Checks[d.last].Part) {
+	case d.last > 0 && d.open(d.last) && dangerous(*in, d.m.Checks[d.last].Part):
 		return d.onceMore(d.last, CallSeconds)
-	}
-	if why := d.refusal(); why == "gate.few-minutes" || why == "gate.source-first" || why == "gate.panel-unreadable" {
+	case why == "gate.few-minutes", why == "gate.source-first", why == "gate.panel-unreadable":
 		return d.noLooking(ending)
 	}
-	check, cost := s.next(b, d.carries())
-	again, after := d.worthAgain(s, b, e.cost)
 	limit := MostSteps + 2*d.takenBack
-	if d.steps >= limit+Doubts {
-		again = -1
-	}
-	if d.steps >= limit+Doubts || d.steps >= limit && check >= 0 && slices.ContainsFunc(d.m.cure[check], func(c cure) bool { return c.verb != "" }) {
-		check = -1
-	}
 	a, why := d.remedy()
 	if alarm := d.m.check(setup.AlarmID); why != "" && in.SecondSign != Yes && d.asked[alarm] == 0 && d.allows(alarm) && d.steps < limit {
 		return d.step(alarm, "why.second-sign")
 	}
 	switch {
-	case d.doubted():
-		st := d.onceMore(d.last, ending.Cost)
-		if d.last == 0 {
-			st.Why = "why.read-twice"
-		}
+	case d.doubted() && d.last == 0:
+		st := d.onceMore(0, ending.Cost)
+		st.Why = "why.read-twice"
 		return st
+	case d.doubted():
+		return d.onceMore(d.last, ending.Cost)
 	case a.Verb != "" && why == "" && d.steps <= limit:
 		return Step{Action: a, Why: "why.remedy", Cost: Seconds(d.m.Setup, a) + s.panel + e.cost - s.wrong*(1-e.right)}
+	case d.steps >= limit+Doubts:
+		return ending
+	}
+	check, cost := s.next(b, d.carries())
+	if d.steps >= limit && check >= 0 && d.m.mendable(check) {
+		check = -1 // there would be no steps left to mend it
+	}
+	switch again, after := d.worthAgain(s, b, e.cost); {
 	case again >= 0 && (check < 0 || after < cost):
 		return d.onceMore(again, after)
 	case check < 0:
@@ -327,6 +320,18 @@ func (d *Mind) Next() Step {
 	}
 	st := d.step(check, "why.telling")
 	st.Cost = cost
+	return st
+}
+
+// close is the step that ends a search so.
+func (d *Mind) close(e ending) Step {
+	st := Step{Action: Action{Verb: closing[e.bit]}, Why: "why.ending", Right: e.right, Spares: d.m.names(e)}
+	if e.right == 0 {
+		st.Action.Verb = CallTech // nothing fits: someone who knows must
+	}
+	if calls(st.Action.Verb) {
+		st.Cost = CallSeconds
+	}
 	return st
 }
 

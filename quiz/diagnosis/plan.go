@@ -271,7 +271,7 @@ func (s *search) endings(b []mass) [4]ending {
 		*e = ending{bit: 1 << i, spares: [2]int{-1, -1}}
 		if i >= 2 {
 			e.cost = CallSeconds
-			right[i] += s.choose(e, b, &spares[i-2])
+			right[i] += s.choose(e, b, total, &spares[i-2])
 		}
 		e.right = right[i] / total
 		e.cost += s.wrong * (1 - e.right)
@@ -279,17 +279,23 @@ func (s *search) endings(b []mass) [4]ending {
 	return out
 }
 
+// worthSending is how likely a spare must be wanted to be named.
+const worthSending = .03
+
 // choose finds the two spares that are most likely wanted, the second for what
 // the first is not right for.
-func (s *search) choose(e *ending, b []mass, wanted *[kinds]float64) (p float64) {
+func (s *search) choose(e *ending, b []mass, total float64, wanted *[kinds]float64) (p float64) {
 	for k := range e.spares {
-		best := 0.0
+		best := worthSending * total
 		for at := range s.m.spares {
 			if wanted[at] > best {
 				e.spares[k], best = at, wanted[at]
 			}
 		}
-		if p += best; best == 0 || k == 1 {
+		if e.spares[k] < 0 {
+			return p
+		}
+		if p += best; k == 1 {
 			return p
 		}
 		*wanted = [kinds]float64{}
