@@ -171,7 +171,7 @@ type charges struct {
 
 func newAhead(s *setup.Setup, p *outing.Plan, f *outing.Forecast, say locales.Speaker) ahead {
 	a := ahead{
-		Setup: s.Tag, Leaves: p.Leaves, OK: f.OK, NoMains: f.NoMains, Rule: say.T("cli.outing.rule"), Caution: say.T("cli.outing.caution"),
+		Setup: s.Tag, Leaves: p.Leaves, OK: f.OK, NoMains: f.NoMains, Rule: say.T("outing.rule"), Caution: say.T("cli.outing.caution"),
 		Stretches: []stretch{}, Helps: []help{}, Timeline: []happening{}, Charges: []charges{},
 	}
 	for _, st := range f.Stretches {

@@ -80,7 +80,7 @@ func randomPlan(t *rapid.T, s *setup.Setup) Plan {
 }
 
 func rapidTrack(t *rapid.T, s *setup.Setup, p *Plan, atWorst bool) Track {
-	tr, err := Run(s, p, atWorst)
+	tr, err := ran(s, p, atWorst)
 	if err != nil {
 		t.Fatal(err)
 	}

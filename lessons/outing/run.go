@@ -575,32 +575,6 @@ func (e *engine) stay(l Leg, done func() bool) float64 {
 	return e.seconds - start
 }
 
-// Run runs a plan under the typical or, with worst, the worst assumption.
-// Errors are problem.Invalid.
-func Run(s *setup.Setup, p *Plan, atWorst bool) (Track, error) {
-	e, err := newEngine(s, p, assumption(atWorst))
-	if err != nil {
-		return Track{}, err
-	}
-	e.out()
-	return e.track, nil
-}
-
-func assumption(atWorst bool) *assumed {
-	if atWorst {
-		return &worst
-	}
-	return &typical
-}
-
-// out leaves home and runs every leg of the plan.
-func (e *engine) out() {
-	for i := range e.plan.Legs {
-		e.run(e.enter(i), never)
-	}
-	e.finish()
-}
-
 // enter begins a leg, tells so, and says how many seconds it takes. One begins
 // at home, on mains: leaving is a changeover. A stranded chair reaches no
 // further leg; the time passes all the same.
