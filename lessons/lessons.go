@@ -12,7 +12,6 @@ import (
 
 	"lampwright/lessons/circuit"
 	"lampwright/lessons/setup"
-	"lampwright/locales/problem"
 )
 
 //go:embed content
@@ -52,15 +51,17 @@ type Lesson struct {
 	Question      *Question // nil in the emergency card
 }
 
-// Card is one idea with its figure. HTML may name phone lines: see Lines.
+// Card is one idea with its figure. HTML may name phone lines and facts of the
+// set-up: see Lines and Facts.
 type Card struct {
 	ID, Objective, Title, HTML string
 	Figure                     Figure
+	When                       []string // conditions of a set-up that shows it; see Applies
 }
 
 // Figure is a picture of the learner's own set-up in a state.
 type Figure struct {
-	Kind   string   `yaml:"kind"` // one of FigureKinds
+	Kind   string   `yaml:"kind"` // Panel to Person
 	Part   string   `yaml:"part"` // of a close-up: an id, or a kind the set-up has under another id
 	Faults []string `yaml:"faults"`
 	Mains  bool     `yaml:"mains"`
@@ -71,56 +72,9 @@ const (
 	Panel   = "panel"
 	Chain   = "chain"
 	CloseUp = "close-up"
+	Back    = "chair-back" // where everything sits
+	Person  = "person"     // with the bag in hand
 )
-
-// Question closes a lesson. Its texts are messages: lessons.question.<lesson>
-// with .prompt, .<option> and .<option>.why.
-type Question struct {
-	Ask     string   `yaml:"ask"` // source, first or ending
-	Figure  Figure   `yaml:"figure"`
-	Options []string `yaml:"options"`
-}
-
-// AskSource asks which source carries the ventilator.
-const AskSource = "source"
-
-// priorities are the options of each ask. Where the answer does not follow
-// from the circuit, safety ranks them: the first on the list that is offered
-// is right (the person before a source before a look; the most careful ending).
-var priorities = map[string][]string{
-	AskSource: {string(setup.Mains), string(setup.Chair), string(setup.Internal), string(setup.None)},
-	"first":   {"person", "source", "look", "report"},
-	"ending":  {"emergency", "call", "working-not-trusted", "solved"},
-}
-
-// Key is the right option for a set-up.
-func (q *Question) Key(s *setup.Setup) (string, error) {
-	if q.Ask == AskSource {
-		c, err := q.Figure.Conditions(s)
-		if err != nil {
-			return "", err
-		}
-		state, err := circuit.Solve(s, c)
-		if err != nil {
-			return "", err
-		}
-		if key := string(state.Source); slices.Contains(q.Options, key) {
-			return key, nil
-		}
-		return "", bad("options", q.Options, "the source that carries, "+string(state.Source)+", among them")
-	}
-	for _, option := range priorities[q.Ask] {
-		if slices.Contains(q.Options, option) {
-			return option, nil
-		}
-	}
-	return "", bad("ask", q.Ask, "source, first or ending, and options of it")
-}
-
-func bad(field string, value any, wanted string) error {
-	return problem.Wrap(fmt.Errorf("%s: got %v, expected %s", field, value, wanted),
-		problem.Invalid, "problem.value", "Field", field, "Value", value, "Expected", wanted)
-}
 
 // On is the figure with its parts as this set-up calls them.
 func (f Figure) On(s *setup.Setup) Figure {

@@ -2,6 +2,7 @@ package lessons
 
 import (
 	"bytes"
+	"fmt"
 	"html"
 	"regexp"
 	"slices"
@@ -19,21 +20,23 @@ import (
 // and the words stand alone where it has none.
 var Lines = []string{"emergency", "clinical", "technologist", "chair-vendor"}
 
-const lineScheme = "line:"
+// schemes are what a link may name, each with its names.
+var schemes = map[string][]string{"line": Lines, "fact": Facts}
 
-// markdown is what cards are written in: no raw HTML, no link but a phone line.
+// markdown is what cards are written in: no raw HTML, no link but a phone line
+// or a fact of the set-up.
 var markdown = goldmark.New(goldmark.WithRendererOptions(
-	renderer.WithNodeRenderers(util.Prioritized(phoneLine{}, 100))))
+	renderer.WithNodeRenderers(util.Prioritized(place{}, 100))))
 
-// phoneLine renders a link to a phone line as a place for its number.
-type phoneLine struct{}
+// place renders a link to a phone line or a fact as a place for it.
+type place struct{}
 
-func (phoneLine) RegisterFuncs(r renderer.NodeRendererFuncRegisterer) {
+func (place) RegisterFuncs(r renderer.NodeRendererFuncRegisterer) {
 	r.Register(ast.KindLink, func(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.WalkStatus, error) {
 		mark := "</span>"
 		if entering {
-			name := strings.TrimPrefix(string(n.(*ast.Link).Destination), lineScheme)
-			mark = `<span class="line" data-line="` + html.EscapeString(name) + `">`
+			scheme, name, _ := strings.Cut(string(n.(*ast.Link).Destination), ":")
+			mark = fmt.Sprintf(`<span class=%q data-%s="%s">`, scheme, scheme, html.EscapeString(name))
 		}
 		_, err := w.WriteString(mark)
 		return ast.WalkContinue, err
@@ -44,17 +47,7 @@ var filled = regexp.MustCompile(`(<span class="line" data-line="([a-z-]+)">[^<]*
 
 // WithLines is the lesson with the programme's numbers after the lines' words.
 func (l Lesson) WithLines(numbers map[string]string) Lesson {
-	l.Cards = slices.Clone(l.Cards)
-	for i := range l.Cards {
-		l.Cards[i].HTML = filled.ReplaceAllStringFunc(l.Cards[i].HTML, func(span string) string {
-			m := filled.FindStringSubmatch(span)
-			if numbers[m[2]] == "" {
-				return span
-			}
-			return m[1] + ` <bdi dir="ltr">` + html.EscapeString(numbers[m[2]]) + `</bdi></span>`
-		})
-	}
-	return l
+	return l.filled(filled, numbers, `<bdi dir="ltr">`)
 }
 
 // prose is one card's text.
@@ -122,17 +115,17 @@ func (f *file) allow(doc ast.Node, body []byte, skip int) {
 		line := skip + lineOf(n, body)
 		inside := n.Kind() == ast.KindHeading && n.Parent() != doc
 		if inside || !slices.Contains(allowed, n.Kind()) {
-			f.fail(line, n.Kind().String(), "headings, paragraphs, lists, emphasis and phone lines only")
+			f.fail(line, n.Kind().String(), "headings, paragraphs, lists, emphasis, phone lines and facts only")
 			return ast.WalkSkipChildren, nil
 		}
 		if link, ok := n.(*ast.Link); ok {
-			name, is := strings.CutPrefix(string(link.Destination), lineScheme)
-			if !is || !slices.Contains(Lines, name) {
-				f.fail(line, "a link to "+string(link.Destination), "line: and one of "+strings.Join(Lines, ", "))
+			scheme, name, _ := strings.Cut(string(link.Destination), ":")
+			if !slices.Contains(schemes[scheme], name) {
+				f.fail(line, "a link to "+string(link.Destination), "line: and one of "+strings.Join(Lines, ", ")+", or fact: and one of "+strings.Join(Facts, ", "))
 			}
 			for c := link.FirstChild(); c != nil; c = c.NextSibling() {
 				if c.Kind() != ast.KindText {
-					f.fail(line, "a phone line with "+c.Kind().String(), "plain words")
+					f.fail(line, "a link with "+c.Kind().String(), "plain words")
 				}
 			}
 		}

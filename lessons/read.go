@@ -34,9 +34,10 @@ type written struct {
 	Order int    `yaml:"order"`
 	Title string `yaml:"title"`
 	Cards []struct {
-		ID        string `yaml:"id"`
-		Objective string `yaml:"objective"`
-		Figure    Figure `yaml:"figure"`
+		ID        string   `yaml:"id"`
+		Objective string   `yaml:"objective"`
+		Figure    Figure   `yaml:"figure"`
+		When      []string `yaml:"when"`
 	} `yaml:"cards"`
 	Question *Question `yaml:"question"`
 }
@@ -171,8 +172,8 @@ func (f *file) readSource(data []byte) (Lesson, int) {
 	if w.ID == StoppedID {
 		least = 1
 	}
-	if n := len(w.Cards); n < least || n > MostCards {
-		f.failAt("$.cards", fmt.Sprintf("%d cards", n), fmt.Sprintf("%d to %d", least, MostCards))
+	if n := len(w.Cards); n < least || n > MostWritten {
+		f.failAt("$.cards", fmt.Sprintf("%d cards", n), fmt.Sprintf("%d to %d", least, MostWritten))
 	}
 	ids := make([]string, len(w.Cards))
 	for i, c := range w.Cards {
@@ -183,8 +184,13 @@ func (f *file) readSource(data []byte) (Lesson, int) {
 		if !slices.Contains(Objectives, c.Objective) {
 			f.failAt(at+".objective", strconv.Quote(c.Objective), "one of "+strings.Join(Objectives, ", "))
 		}
+		for j, name := range c.When {
+			if conditions[name] == nil {
+				f.failAt(fmt.Sprintf("%s.when[%d]", at, j), strconv.Quote(name), "one of "+strings.Join(Conditions(), ", "))
+			}
+		}
 		ids[i] = c.ID
-		l.Cards = append(l.Cards, Card{ID: c.ID, Objective: c.Objective, Figure: c.Figure})
+		l.Cards = append(l.Cards, Card{ID: c.ID, Objective: c.Objective, Figure: c.Figure, When: c.When})
 	}
 	f.question(w)
 	cards := f.prose(body, skip)
@@ -210,9 +216,9 @@ func (f *file) question(w written) {
 	if q == nil {
 		return
 	}
-	of, ok := priorities[q.Ask]
+	of, ok := options[q.Ask]
 	if !ok {
-		f.failAt("$.question.ask", strconv.Quote(q.Ask), "source, first or ending")
+		f.failAt("$.question.ask", strconv.Quote(q.Ask), "first, ending, source, part, look, hands or go")
 		return
 	}
 	if len(q.Options) < 2 {
@@ -308,8 +314,14 @@ func (f *file) readTranslation(data []byte, language string, source Lesson) Less
 // figures checks that every figure of a lesson can be drawn on the demo
 // set-ups, and that its question has an answer there.
 func (f *file) figures(l Lesson, on []*setup.Setup) {
-	for i := range l.Cards {
-		f.figure(fmt.Sprintf("$.cards[%d].figure", i), l.Cards[i].Figure, on)
+	for _, s := range on {
+		if n := len(l.On(s).Cards); n > MostCards || n < min(3, len(l.Cards)) {
+			f.failAt("$.cards", fmt.Sprintf("%d cards on %s", n, s.Tag), fmt.Sprintf("3 to %d on every demo set-up", MostCards))
+		}
+	}
+	for i, c := range l.Cards {
+		shown := slices.DeleteFunc(slices.Clone(on), func(s *setup.Setup) bool { return !c.Applies(s) })
+		f.figure(fmt.Sprintf("$.cards[%d].figure", i), c.Figure, shown)
 	}
 	if l.Question == nil {
 		return
@@ -327,9 +339,9 @@ func (f *file) figures(l Lesson, on []*setup.Setup) {
 func (f *file) figure(at string, fig Figure, on []*setup.Setup) bool {
 	before := len(f.problems)
 	switch fig.Kind {
-	case Panel, Chain, CloseUp:
+	case Panel, Chain, CloseUp, Back, Person:
 	default:
-		f.failAt(at+".kind", strconv.Quote(fig.Kind), "panel, chain or close-up")
+		f.failAt(at+".kind", strconv.Quote(fig.Kind), "panel, chain, close-up, chair-back or person")
 	}
 	if (fig.Part != "") != (fig.Kind == CloseUp) {
 		f.failAt(at+".part", "part "+strconv.Quote(fig.Part)+" in a "+fig.Kind, "a part in a close-up, and nowhere else")

@@ -7,7 +7,8 @@ import (
 
 // The limits of an English card: a smoke alarm for hard reading, not a proof.
 const (
-	MostCards         = 6
+	MostCards         = 6  // shown on a set-up
+	MostWritten       = 10 // in a file, for all set-ups
 	MostCardWords     = 60
 	MostSentenceWords = 15
 	MostGrade         = 6.0

@@ -723,7 +723,7 @@ func (in *inbox) covering(say locales.Speaker, f record.Found, s *setup.Setup, s
 	for _, covers := range []func(lessons.Card) bool{shows, teaches} {
 		for _, id := range in.lessons.IDs() {
 			l, ok := in.lessons.Lesson(id, say.Tag)
-			if ok && slices.ContainsFunc(l.Cards, covers) {
+			if ok && slices.ContainsFunc(l.On(s).Cards, covers) {
 				out = append(out, page.Step{Title: l.Title, Link: "/lessons/" + f.SetupID + "/" + id + "/1"})
 			}
 		}

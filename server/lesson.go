@@ -28,6 +28,29 @@ func (m *Main) numbered(l lessons.Lesson) lessons.Lesson {
 	return l.WithLines(map[string]string{"emergency": m.site.RescueLine, "clinical": m.site.ClinicalLine, "technologist": m.site.TechnologistLine})
 }
 
+// fitted is a lesson as a set-up shows it, with the site's numbers.
+func (m *Main) fitted(speak locales.Speaker, s *setup.Setup, l lessons.Lesson) lessons.Lesson {
+	facts := map[string]string{"tag": s.Tag, "model": s.Ventilator.Model, "unaided": speak.T("page.fact.unaided-none")}
+	if minutes := int(s.Dependence.Unaided); minutes > 0 {
+		facts["unaided"] = speak.T("page.fact.unaided", "Count", minutes)
+	}
+	var colours []string
+	for i := range s.Chain {
+		if j := s.Chain[i].Joint; j != nil {
+			colours = append(colours, speak.T("page.colour."+j.Colour))
+		}
+	}
+	facts["joint-colours"] = strings.Join(slices.Compact(colours), ", ")
+	for _, it := range s.Ventilator.Panel {
+		for source, words := range it.Screen {
+			if !strings.Contains(words, "{") { // a level says no source
+				facts["words-"+string(source)] = words
+			}
+		}
+	}
+	return m.numbered(l.On(s)).WithFacts(facts)
+}
+
 // lesson serves a card: kept as bytes by set-up, card, language, size and
 // versions, for it holds nothing of its reader.
 func (m *Main) lesson(c *fiber.Ctx) error {
@@ -63,14 +86,17 @@ func (m *Main) lesson(c *fiber.Ctx) error {
 
 func (m *Main) keep(v view, r record.Setup, id string, number int, signed bool) (keptPage, error) {
 	l, ok := m.lessons.Lesson(id, v.speak.Tag)
-	if !ok || id == "stopped" || number < 1 || number > len(l.Cards) {
+	if !ok || id == lessons.StoppedID {
 		return keptPage{}, problem.New(problem.Unknown, "problem.not-found")
 	}
 	s, err := m.setupOf(r)
 	if err != nil {
 		return keptPage{}, err
 	}
-	l = m.numbered(l)
+	l = m.fitted(v.speak, s, l)
+	if number < 1 || number > len(l.Cards) {
+		return keptPage{}, problem.New(problem.Unknown, "problem.not-found")
+	}
 	card := l.Cards[number-1]
 	figures, err := m.figures(v.speak, s, card.Figure, "f")
 	if err != nil {
@@ -151,6 +177,7 @@ func (m *Main) asked(c *fiber.Ctx) (page.Question, record.Setup, error) {
 	if err != nil {
 		return page.Question{}, r, err
 	}
+	l = l.On(s)
 	q := page.Question{
 		Lesson: l, Key: key, Setup: r.Tag, FormKey: rand.Text(),
 		Action: "/lessons/" + l.ID + "/question", Back: fmt.Sprintf("/lessons/%s/%s/%d", r.ID, l.ID, len(l.Cards)),
