@@ -106,13 +106,14 @@ func (q *Question) key(s *setup.Setup) (string, error) {
 // the programme lets them.
 func hands(s *setup.Setup, kind setup.Kind, mode setup.Mode) string {
 	known, _ := setup.Of(kind, mode)
+	let := kind == setup.KindJoint && s.Policy.RemateJoint && (mode == setup.HalfHome || mode == setup.Open)
 	switch {
+	case let, known.Fixer == setup.Caregiver:
+		return "you"
 	case known.Fixer == setup.ChairVendor:
 		return "chair-vendor"
-	case known.Fixer == setup.Technologist, kind == setup.KindJoint && !s.Policy.RemateJoint:
-		return "technologist"
 	}
-	return "you"
+	return "technologist"
 }
 
 func bad(field string, value any, wanted string) error {
