@@ -1,6 +1,7 @@
 // Package figure draws a set-up in a solved state as SVG: the ventilator's
-// panel, the chain of parts, and one part close up, in the page's language and
-// reading direction, with the same said in words for those who cannot see it.
+// panel, the chain of parts, one part close up, the back of the chair and the
+// person in it, in the page's language and reading direction, with the same
+// said in words for those who cannot see it.
 //
 // What is drawn comes from the state alone; nothing here solves or judges. No
 // file, no page and no style sheet of the pages may live here: the classes

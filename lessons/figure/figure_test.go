@@ -478,6 +478,8 @@ func TestLongWords(t *testing.T) {
 	v := figure.View{Setup: s, State: st, Words: long, ID: "f", Reveal: true}
 	sound(t, figure.Chain(v))
 	sound(t, figure.Panel(v))
+	sound(t, figure.Back(v))
+	sound(t, figure.Person(v))
 	sound(t, figure.CloseUp(v, "fuse"))
 	if !strings.Contains(figure.CloseUp(v, "fuse"), "textLength") {
 		t.Error("long words are not held")
@@ -496,7 +498,7 @@ func TestEveryClassHasItsCSS(t *testing.T) {
 	if err != nil || len(files) == 0 {
 		t.Fatal(files, err)
 	}
-	plain := map[string]bool{"fig-panel": true, "fig-chain": true, "fig-word": true, "fig-label": true, "fig-plain": true}
+	plain := map[string]bool{"fig-panel": true, "fig-chain": true, "fig-back": true, "fig-person": true, "fig-word": true, "fig-label": true, "fig-plain": true}
 	for _, f := range files {
 		data, err := os.ReadFile(f)
 		if err != nil {

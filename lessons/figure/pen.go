@@ -71,6 +71,11 @@ func (p *pen) lines(class string, x, y, size, width float64, lines []string) {
 // squeezed is one centred line, narrowed by the browser where it would
 // otherwise leave its width.
 func (p *pen) squeezed(class string, x, y, size, width float64, s string) {
+	p.held(class, "middle", x, y, size, width, s)
+}
+
+// held is one line that keeps to its width from its anchor.
+func (p *pen) held(class, anchor string, x, y, size, width float64, s string) {
 	fit, direction := "", ""
 	if textWidth(s, size) > width {
 		fit = fmt.Sprintf(` textLength="%s" lengthAdjust="spacingAndGlyphs"`, num(width))
@@ -78,8 +83,8 @@ func (p *pen) squeezed(class string, x, y, size, width float64, s string) {
 	if p.rtl {
 		direction = ` direction="rtl"`
 	}
-	fmt.Fprintf(p, "<text class=\"%s\" x=\"%s\" y=\"%s\" font-size=\"%s\" text-anchor=\"middle\"%s%s>%s</text>\n",
-		class, num(x), num(y), num(size), direction, fit, html.EscapeString(s))
+	fmt.Fprintf(p, "<text class=\"%s\" x=\"%s\" y=\"%s\" font-size=\"%s\" text-anchor=\"%s\"%s%s>%s</text>\n",
+		class, num(x), num(y), num(size), anchor, direction, fit, html.EscapeString(s))
 }
 
 // device is words that stand on the equipment itself: never translated, never

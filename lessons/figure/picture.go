@@ -32,6 +32,7 @@ func (v *View) picture(p *pen, part string, look setup.Look, neutral, fine bool)
 		p.isolator(look, v.bypassed())
 	case setup.KindTap:
 		p.along(turned, func() { p.tap(pt.Tap.At, look) })
+		p.tapped(pt.Tap.At, turned)
 	case setup.KindLead:
 		p.lead(look)
 	case setup.KindJoint:
@@ -50,7 +51,7 @@ func (v *View) picture(p *pen, part string, look setup.Look, neutral, fine bool)
 	case setup.KindCord:
 		p.along(turned, func() { p.cord(look) })
 	case setup.KindAdapter:
-		p.adapter(pt.Adapter, look, pilot, neutral, turned)
+		p.adapter(pt.Adapter, look, pilot, neutral, fine, turned)
 	case setup.KindInlet:
 		p.inlet(v.Setup, part)
 	case setup.KindSwitch:
@@ -202,23 +203,32 @@ func (p *pen) inside(n bars) {
 	}
 }
 
+// isolator is the chair's own dial: its mark stands at the O or at the I.
 func (p *pen) isolator(look setup.Look, bypassed bool) {
 	if bypassed {
 		p.path("fig-line", "M0 70H26V134H214V70H240")
 	} else {
 		p.leads(76, 164)
 	}
-	p.circle("fig-body", 120, 70, 44)
-	if look == setup.LookOff {
-		p.rect("fig-knob", 109, 34, 22, 72, 8)
-	} else {
-		p.rect("fig-knob", 84, 59, 72, 22, 8)
-	}
+	p.circle("fig-body", 120, 76, 44)
+	p.dial(120, 76, 36, look == setup.LookOff)
 	if look == setup.LookDiscoloured {
-		p.stain(52, 62, 66, 64)
+		p.stain(52, 70, 66, 64)
 	}
-	p.offMark(120, 12)
-	p.onMark(182, 46)
+	p.offMark(68, 22)
+	p.onMark(172, 22)
+}
+
+// dial is a knob of this reach, whose mark points up to the I, or to the O
+// before it.
+func (p *pen) dial(x, y, reach float64, off bool) {
+	turn := 45
+	if off {
+		turn = -45
+	}
+	fmt.Fprintf(p, "<g transform=\"rotate(%d %s %s)\">\n", turn, num(x), num(y))
+	p.path("fig-ink", fmt.Sprintf("M%s %sL%s %sV%sH%sV%sz", num(x), num(y-reach), num(x+reach*.36), num(y-reach*.5), num(y+reach*.8), num(x-reach*.36), num(y-reach*.5)))
+	p.WriteString("</g>\n")
 }
 
 // onMark and offMark are a switch's I and O.
@@ -238,29 +248,55 @@ func (p *pen) toggle(off bool) {
 	}
 }
 
+// tap is where the supply is taken off: an eye on either post, of the battery
+// or behind the isolator, and both wires into one lead.
 func (p *pen) tap(at setup.TapAt, look setup.Look) {
-	switch {
-	case at == setup.AtPort:
+	if at == setup.AtPort {
 		p.port(look)
 		return
-	case look == setup.LookApart: // one eye hangs beside its post
-		p.path("fig-line", "M0 70H66M158 22Q180 26 180 70H240M92 96H150Q180 96 180 70")
-		p.path("fig-body", "M146 16h18v12h-18z")
-		p.circle("fig-nut", 132, 22, 16)
-		p.circle("fig-clear", 132, 22, 7)
-		p.path("fig-line fig-bad", "M92 50h40m-10 -8l10 8l-10 8")
-	default:
-		p.path("fig-line", "M0 70H66M92 44H150Q180 44 180 70H240M92 96H150Q180 96 180 70")
 	}
-	p.rect("fig-body", 66, 20, 26, 100, 6)
-	if look != setup.LookApart {
-		p.circle("fig-nut", 79, 44, 20)
+	p.line("fig-line", 0, 70, 20, 70)
+	p.rect("fig-body", 20, 62, 128, 66, 8)
+	p.rect("fig-ink", 42, 46, 16, 16, 2)
+	p.rect("fig-ink", 110, 46, 16, 16, 2)
+	p.path("fig-line", "M50 40C50 2 196 -6 200 60")
+	eye := 118.0
+	if look == setup.LookApart { // one eye hangs beside its post
+		eye = 162
+		p.path("fig-line", "M162 28C172 28 186 40 190 60")
+		p.gap(126, 148, 28)
+	} else {
+		p.path("fig-line", "M118 40C124 16 184 24 190 60")
 	}
-	p.circle("fig-nut", 79, 96, 20)
-	p.circle("fig-ink", 79, 44, 6)
-	p.circle("fig-ink", 79, 96, 6)
+	p.circle("fig-nut", 50, 44, 14)
+	p.circle("fig-ink", 50, 44, 5)
+	p.circle("fig-nut", eye, 44, 14)
+	if eye > 118 {
+		p.circle("fig-clear", eye, 44, 6)
+	} else {
+		p.circle("fig-ink", eye, 44, 5)
+	}
+	p.rect("fig-body", 182, 58, 30, 24, 5)
+	p.line("fig-line", 212, 70, 240, 70)
 	if look == setup.LookDiscoloured {
-		p.stain(44, 8, 72, 68)
+		p.stain(86, 12, 66, 66)
+	}
+}
+
+// tapped is what the tap sits on, which never turns: the battery's plus and
+// minus, or the isolator's dial.
+func (p *pen) tapped(at setup.TapAt, turned bool) {
+	x := 84.0
+	if turned {
+		x = 240 - x
+	}
+	switch at {
+	case setup.AtIsolator:
+		p.circle("fig-line", x, 96, 24)
+		p.dial(x, 96, 19, false)
+	case setup.AtPosts:
+		p.minus(x-34, 92)
+		p.plus(x+34, 92)
 	}
 }
 
@@ -416,7 +452,8 @@ func (p *pen) opened(contacts int) {
 		}
 		p.rect("fig-pin", 70, y-7, 38, 14, 2)
 		p.rect("fig-pin", 152, y-7, 80, 14, 2)
-		p.path("fig-line fig-bad", fmt.Sprintf("M112 %sh32m-10 -8l10 8l-10 8", num(y)))
+		p.rect("fig-ghost", 111, y-7, 38, 14, 2)
+		p.path("fig-line fig-bad", fmt.Sprintf("M196 %sh34m-10 -8l10 8l-10 8", num(y-20)))
 	}
 }
 
@@ -587,30 +624,32 @@ func (p *pen) face(contacts int, look setup.Look) {
 }
 
 func (p *pen) outlet(o *setup.Outlet, look setup.Look) {
-	p.rect("fig-body", 50, 6, 140, 128, 12)
-	p.line("fig-line", 84, 36, 84, 62)
-	p.line("fig-line", 112, 36, 112, 62)
-	p.circle("fig-line", 98, 86, 9)
+	p.rect("fig-body", 46, 6, 144, 128, 12)
+	p.rect("fig-case", 58, 24, 70, 92, 28)
+	p.line("fig-element", 80, 50, 80, 68)
+	p.line("fig-element", 106, 50, 106, 68)
+	p.circle("fig-ink", 93, 92, 7)
 	off := look == setup.LookOff
 	if !o.Switched { // no switch: a little lamp tells whether it has tripped
 		g := lit
 		if off {
 			g = dark
 		}
-		p.lamp(g, 154, 70, 10)
+		p.lamp(g, 159, 70, 10)
 		return
 	}
-	p.rect("fig-rail", 142, 42, 26, 56, 13)
-	p.onMark(155, 25)
-	p.offMark(155, 115)
+	p.rect("fig-rail", 146, 42, 26, 56, 13)
+	p.onMark(159, 25)
+	p.offMark(159, 115)
 	if off {
-		p.circle("fig-knob", 155, 83, 12)
+		p.circle("fig-knob", 159, 83, 12)
 	} else {
-		p.circle("fig-knob", 155, 57, 12)
+		p.circle("fig-knob", 159, 57, 12)
 	}
 }
 
-// cord ends in the connector that goes into the adapter.
+// cord ends in the connector that goes into the adapter, which carries the
+// sign of what alternates.
 func (p *pen) cord(look setup.Look) {
 	mouth := 170.0
 	switch look {
@@ -632,10 +671,13 @@ func (p *pen) cord(look setup.Look) {
 		p.line("fig-cable", 0, 70, mouth-60, 70)
 	}
 	p.path("fig-body", fmt.Sprintf("M%s 56L%s 38H%sV102H%sL%s 84z", num(mouth-64), num(mouth-40), num(mouth), num(mouth-40), num(mouth-64)))
-	p.path("fig-case", "M240 34H170V106H240")
+	p.path("fig-case", "M240 28H170V112H240")
+	p.begin(207, 70, .8)
+	p.symbol("alternating-current", 0, 0)
+	p.end()
 }
 
-func (p *pen) adapter(a *setup.Adapter, look setup.Look, pilot glow, neutral, turned bool) {
+func (p *pen) adapter(a *setup.Adapter, look setup.Look, pilot glow, neutral, fine, turned bool) {
 	if look == setup.LookMismatched {
 		p.stranger(volts(a.Output), func() {
 			p.leads(34, 206)
@@ -658,6 +700,9 @@ func (p *pen) adapter(a *setup.Adapter, look setup.Look, pilot glow, neutral, tu
 		return
 	}
 	p.lamp(pilot, to+24, 70, 13)
+	if fine {
+		p.device("fig-device", 106, 105, 15, 60, volts(a.Output))
+	}
 }
 
 // inlet carries the signs of the sources it takes.
