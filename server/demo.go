@@ -4,6 +4,7 @@ import (
 	"context"
 	"time"
 
+	"lampwright/lessons/programme"
 	"lampwright/lessons/setup"
 	"lampwright/locales/problem"
 	"lampwright/server/record"
@@ -24,6 +25,16 @@ var demoPeople = []struct {
 	{record.Person{ID: "demo-mara", Name: "Mara Quill", Role: record.Educator, Username: "mara", Language: "en"}, "lantern-harbour-9"},
 }
 
+// siteOf is the site of a programme, with the file it was read from.
+func siteOf(p *programme.Programme, file []byte) record.Site {
+	return record.Site{
+		ID: SiteID, Name: p.Name, Zone: p.Zone, RescueLine: p.Emergency.Number,
+		ClinicalLine: p.Clinical.Number, ClinicalHours: p.Clinical.Hours,
+		TechnologistLine: p.Technologist.Number, TechnologistHours: p.Technologist.Hours,
+		ChairLine: p.ChairVendor.Number, ChairHours: p.ChairVendor.Hours, Programme: string(file),
+	}
+}
+
 // Demo puts Alder Bay into a data folder, where it is not yet, and tells how
 // to sign in.
 func Demo(ctx context.Context, dir string, now time.Time) (_ []Entry, err error) {
@@ -37,11 +48,12 @@ func Demo(ctx context.Context, dir string, now time.Time) (_ []Entry, err error)
 			err = e
 		}
 	}()
-	if _, err := store.Site(ctx, SiteID); problem.Is(err, problem.Unknown) {
-		if err := store.PutSite(ctx, record.Site{
-			ID: SiteID, Name: "Alder Bay Home Breathing Service", Zone: "America/Vancouver",
-			RescueLine: "555-0100", ClinicalLine: "555-0110", TechnologistLine: "555-0120", TechnologistHours: "08:00–18:00",
-		}, now); err != nil {
+	if site, err := store.Site(ctx, SiteID); err == nil && site.Programme == "" || problem.Is(err, problem.Unknown) {
+		p, err := programme.Demo()
+		if err != nil {
+			return nil, err
+		}
+		if err := store.PutSite(ctx, siteOf(p, programme.DemoFile()), now); err != nil {
 			return nil, err
 		}
 	} else if err != nil {

@@ -106,7 +106,9 @@ func (m *Main) safe(c *fiber.Ctx) error {
 
 func (m *Main) call(c *fiber.Ctx) error {
 	v := m.guest(c)
-	return m.render(c, page.CallPage(v.frame(v.speak.T("page.call.title"))))
+	f := v.frame(v.speak.T("page.call.title"))
+	f.Local = v.local()
+	return m.render(c, page.CallPage(f))
 }
 
 func (m *Main) stopped(c *fiber.Ctx) error {
@@ -115,7 +117,9 @@ func (m *Main) stopped(c *fiber.Ctx) error {
 	if !ok {
 		return problem.New(problem.Internal, "problem.internal")
 	}
-	return m.render(c, page.CardPage(page.Card{Frame: v.frame(l.Title), Lesson: m.numbered(l)}))
+	f := v.frame(l.Title)
+	f.Local = v.local()
+	return m.render(c, page.CardPage(page.Card{Frame: f, Lesson: m.numbered(l)}))
 }
 
 // back to a clean copy of a route's word.

@@ -12,6 +12,7 @@ import (
 	"github.com/a-h/templ"
 	"github.com/gofiber/fiber/v2"
 
+	"lampwright/lessons/programme"
 	"lampwright/lessons/setup"
 	"lampwright/locales"
 	"lampwright/locales/problem"
@@ -79,8 +80,9 @@ func (v view) frame(title string) page.Frame {
 		Speaker: v.speak, Title: title, Size: v.size, Path: v.path,
 		Style: v.m.files.Path("app.css"), Script: v.m.files.Path("kiosk.js"), Token: v.token,
 		Lines: page.Lines{
-			Rescue: v.m.site.RescueLine, Clinical: v.m.site.ClinicalLine,
-			Technologist: v.m.site.TechnologistLine, Hours: v.m.site.TechnologistHours,
+			Rescue: v.m.site.RescueLine, Clinical: v.m.site.ClinicalLine, ClinicalHours: hours(v.m.site.ClinicalHours),
+			Technologist: v.m.site.TechnologistLine, Hours: hours(v.m.site.TechnologistHours),
+			Chair: v.m.site.ChairLine, ChairHours: hours(v.m.site.ChairHours),
 		},
 	}
 	if v.person.ID != "" {
@@ -90,6 +92,31 @@ func (v view) frame(title string) page.Frame {
 		}
 	}
 	return f
+}
+
+// hours of a line, "" where it answers day and night.
+func hours(kept string) string {
+	if kept == programme.Always {
+		return ""
+	}
+	return kept
+}
+
+// local is what the programme says in its own words. A page that helps in an
+// emergency stands without it.
+func (v view) local() page.Local {
+	if v.m.site.Programme == "" {
+		return page.Local{}
+	}
+	p, err := programme.Read("programme", []byte(v.m.site.Programme))
+	if err != nil {
+		v.m.log.Error("programme", "error", err)
+		return page.Local{}
+	}
+	w := p.In(v.speak.Tag)
+	return page.Local{
+		Programme: p.Name, Language: w.Language, Dir: v.m.locales.Speak(w.Language).Dir, Text: w.Text, Cautions: w.Cautions,
+	}
 }
 
 // signInAgain is the sign-in that leads back to where the reader was.

@@ -85,6 +85,7 @@ func TestLayersRefuseWhatGoesUp(t *testing.T) {
 		"a circuit knows its set-up":              {"lessons/circuit", "a.go", []string{setup, problem}, []string{"lampwright/lessons/figure", yaml, "net/http"}},
 		"a figure draws an outing too":            {"lessons/figure", "a.go", []string{setup, circuit, "lampwright/lessons/outing"}, []string{"lampwright/lessons", templ}},
 		"an outing reads plans":                   {"lessons/outing", "a.go", []string{setup, circuit, yaml}, []string{"lampwright/lessons/figure", "context"}},
+		"a programme knows set-ups only":          {"lessons/programme", "a.go", []string{setup, problem, yaml}, []string{circuit, "lampwright/lessons", "lampwright/locales", record, "context"}},
 		"lessons know no quiz":                    {"lessons", "a.go", []string{setup, "lampwright/lessons/figure", "github.com/yuin/goldmark"}, []string{"lampwright/quiz", "lampwright/server", "context"}},
 		"diagnosis knows no bench":                {"quiz/diagnosis", "a.go", []string{setup, circuit, problem}, []string{"lampwright/quiz/bench", "lampwright/quiz", "math/rand"}},
 		"the bench knows diagnosis":               {"quiz/bench", "a.go", []string{setup, circuit, "lampwright/quiz/diagnosis"}, []string{"lampwright/quiz/recall", record}},

@@ -48,11 +48,15 @@ func house(t testing.TB) *Store {
 }
 
 var (
-	alderBay = Site{site, "Alder Bay Home Breathing Service", "America/Vancouver", "555-0100", "555-0101", "555-0102", "8-16"}
-	chair12  = Setup{"chair-12", site, "Chair 12", "v1", []byte("tag: Chair 12\n")}
-	ines     = Person{ID: "ines", SiteID: site, Name: "Ines", Role: Learner, Card: "K7Q2", Secret: "$argon2id$1", Language: "en", SetupID: "chair-12"}
-	omar     = Person{ID: "omar", SiteID: site, Name: "Omar", Role: Educator, Username: "omar", Secret: "$argon2id$2", Language: "ar"}
-	run1     = Run{
+	alderBay = Site{
+		ID: site, Name: "Alder Bay Home Breathing Service", Zone: "America/Vancouver", RescueLine: "555-0100",
+		ClinicalLine: "555-0101", ClinicalHours: "always", TechnologistLine: "555-0102", TechnologistHours: "8-16",
+		ChairLine: "555-0103", ChairHours: "9-17", Programme: "name: Alder Bay\n",
+	}
+	chair12 = Setup{"chair-12", site, "Chair 12", "v1", []byte("tag: Chair 12\n")}
+	ines    = Person{ID: "ines", SiteID: site, Name: "Ines", Role: Learner, Card: "K7Q2", Secret: "$argon2id$1", Language: "en", SetupID: "chair-12"}
+	omar    = Person{ID: "omar", SiteID: site, Name: "Omar", Role: Educator, Username: "omar", Secret: "$argon2id$2", Language: "ar"}
+	run1    = Run{
 		SiteID: site, PersonID: "ines", SetupID: "chair-12", SetupVersion: "v1", Scenario: "dark-lamp",
 		ScenarioVersion: "s1", ModelVersion: "m1", Language: "en", Mode: Quiz, Seed: math.MinInt64, Started: noon,
 	}

@@ -18,31 +18,36 @@ type Site struct {
 	ID, Name, Zone                             string
 	RescueLine, ClinicalLine, TechnologistLine string
 	TechnologistHours                          string
+	ClinicalHours, ChairLine, ChairHours       string
+	Programme                                  string // its file, as YAML
 }
 
 // PutSite adds a site or changes it.
 func (s *Store) PutSite(ctx context.Context, site Site, at time.Time) (err error) {
 	defer problem.In(&err, "record.PutSite")
 	return s.change(ctx, `
-		INSERT INTO sites (site_id, name, zone, rescue_line, clinical_line, technologist_line, technologist_hours, changed)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8)
+		INSERT INTO sites (site_id, name, zone, rescue_line, clinical_line, technologist_line, technologist_hours,
+			clinical_hours, chair_line, chair_hours, programme, changed)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)
 		ON CONFLICT (site_id) DO UPDATE SET name = excluded.name, zone = excluded.zone,
 			rescue_line = excluded.rescue_line, clinical_line = excluded.clinical_line,
 			technologist_line = excluded.technologist_line, technologist_hours = excluded.technologist_hours,
-			changed = excluded.changed`,
+			clinical_hours = excluded.clinical_hours, chair_line = excluded.chair_line,
+			chair_hours = excluded.chair_hours, programme = excluded.programme, changed = excluded.changed`,
 		site.ID, site.Name, site.Zone, site.RescueLine, site.ClinicalLine, site.TechnologistLine,
-		site.TechnologistHours, at.UnixMilli())
+		site.TechnologistHours, site.ClinicalHours, site.ChairLine, site.ChairHours, site.Programme, at.UnixMilli())
 }
 
 // Site reads a site.
 func (s *Store) Site(ctx context.Context, id string) (_ Site, err error) {
 	defer problem.In(&err, "record.Site")
 	return one(ctx, s.reader, func(scan scan) (site Site, err error) {
-		err = scan(&site.ID, &site.Name, &site.Zone, &site.RescueLine, &site.ClinicalLine,
-			&site.TechnologistLine, &site.TechnologistHours)
+		err = scan(&site.ID, &site.Name, &site.Zone, &site.RescueLine, &site.ClinicalLine, &site.TechnologistLine,
+			&site.TechnologistHours, &site.ClinicalHours, &site.ChairLine, &site.ChairHours, &site.Programme)
 		return site, err
 	}, "problem.unknown-site", `
-		SELECT site_id, name, zone, rescue_line, clinical_line, technologist_line, technologist_hours
+		SELECT site_id, name, zone, rescue_line, clinical_line, technologist_line, technologist_hours,
+			clinical_hours, chair_line, chair_hours, programme
 		FROM sites WHERE site_id = $1`, id)
 }
 
