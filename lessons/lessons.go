@@ -29,6 +29,7 @@ const English = "en"
 var Objectives = []string{
 	"person-first", "judge-breathing", "act-when-stopped", "name-sources", "read-panel",
 	"notice-change", "secure-source", "leave-alone", "choose-call", "end-plainly",
+	"follow-chain", "try-simple", "care-for-joint", "read-fuse", "handle-plug", "go-out-ready", "power-cut",
 }
 
 // Notice is why a lesson is shown in English to someone who asked for another

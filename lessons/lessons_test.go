@@ -69,7 +69,7 @@ func change(t *testing.T, m fstest.MapFS, path, old, new string) {
 }
 
 func TestOrder(t *testing.T) {
-	if got := strings.Join(load(t).IDs(), " "); got != "person-first three-sources your-panel stop-and-call" {
+	if got := strings.Join(load(t).IDs(), " "); got != "person-first three-sources your-panel chain simple-causes joints the-fuse the-plug stop-and-call when-it-stops before-you-go-out power-cut" {
 		t.Error(got)
 	}
 }
@@ -158,15 +158,15 @@ func TestFiguresSolve(t *testing.T) {
 	c := load(t)
 	for _, id := range append(c.IDs(), lessons.StoppedID) {
 		l, _ := c.Lesson(id, "ar")
-		figures := []lessons.Figure{}
-		for _, card := range l.Cards {
-			figures = append(figures, card.Figure)
-		}
-		if l.Question != nil {
-			figures = append(figures, l.Question.Figure)
-		}
-		for _, f := range figures {
-			for _, s := range demos(t) {
+		for _, s := range demos(t) {
+			figures := []lessons.Figure{}
+			for _, card := range l.On(s).Cards {
+				figures = append(figures, card.Figure)
+			}
+			if l.Question != nil {
+				figures = append(figures, l.Question.Figure)
+			}
+			for _, f := range figures {
 				conditions, err := f.Conditions(s)
 				if err != nil {
 					t.Fatal(err)
@@ -201,6 +201,26 @@ func TestCardsSayWhatTheirFiguresShow(t *testing.T) {
 		{"your-panel", "small-change", setup.Internal},
 		{"stop-and-call", "stop-here", setup.Mains},
 		{"stop-and-call", "not-trusted", setup.Mains},
+		{"chain", "follow", setup.Chair},
+		{"chain", "your-turn", setup.Mains},
+		{"simple-causes", "another-outlet", setup.Mains},
+		{"joints", "half-home", setup.Mains},
+		{"joints", "leave-it", setup.Mains},
+		{"the-fuse", "read-it", setup.Mains},
+		{"the-fuse", "never-change", setup.Mains},
+		{"the-plug", "push-on-mains", setup.Mains},
+		{"the-plug", "push-when-out", setup.Internal},
+		{"the-plug", "close-the-gap", setup.Mains},
+		{"when-it-stops", "it-stops", setup.None},
+		{"when-it-stops", "alone", setup.None},
+		{"when-it-stops", "runs-again", setup.Mains},
+		{"before-you-go-out", "adapter-out", setup.Chair},
+		{"before-you-go-out", "change-lead", setup.Chair},
+		{"power-cut", "chair-takes-over", setup.Chair},
+		{"power-cut", "on-internal", setup.Internal},
+		{"power-cut", "to-the-chair", setup.Chair},
+		{"power-cut", "your-turn", setup.Internal},
+		{"power-cut", "power-back", setup.Mains},
 	} {
 		l, _ := c.Lesson(tt.lesson, "en")
 		found := false
@@ -210,6 +230,9 @@ func TestCardsSayWhatTheirFiguresShow(t *testing.T) {
 			}
 			found = true
 			for _, s := range demos(t) {
+				if !card.Applies(s) {
+					continue
+				}
 				conditions, err := card.Figure.Conditions(s)
 				if err != nil {
 					t.Fatal(err)
@@ -233,6 +256,14 @@ func TestKeys(t *testing.T) {
 		{"three-sources", "internal", "internal", "internal"},
 		{"your-panel", "chair", "internal", "chair"},
 		{"stop-and-call", "call", "call", "call"},
+		{"chain", "lead", "lead", "lead"},
+		{"simple-causes", "outlet", "outlet", "outlet"},
+		{"joints", "half-home", "half-home", "half-home"},
+		{"the-fuse", "technologist", "technologist", "technologist"},
+		{"the-plug", "you", "you", "you"},
+		{"when-it-stops", "person", "person", "person"},
+		{"before-you-go-out", "stay", "stay", "stay"},
+		{"power-cut", "internal", "internal", "internal"},
 	} {
 		l, _ := c.Lesson(tt.lesson, "en")
 		for _, s := range demos(t) {

@@ -343,8 +343,8 @@ func (f *file) figure(at string, fig Figure, on []*setup.Setup) bool {
 	default:
 		f.failAt(at+".kind", strconv.Quote(fig.Kind), "panel, chain, close-up, chair-back or person")
 	}
-	if (fig.Part != "") != (fig.Kind == CloseUp) {
-		f.failAt(at+".part", "part "+strconv.Quote(fig.Part)+" in a "+fig.Kind, "a part in a close-up, and nowhere else")
+	if (fig.Part != "") != (fig.Kind == CloseUp) && (fig.Part == "" || fig.Kind != Back) {
+		f.failAt(at+".part", "part "+strconv.Quote(fig.Part)+" in a "+fig.Kind, "a part in a close-up, perhaps one on a chair-back, and nowhere else")
 	}
 	for _, s := range on {
 		if fig.Part != "" {
