@@ -95,8 +95,12 @@ func (h house) mendable(f setup.Fault) (Verb, bool) {
 
 // does is the house after a remedy.
 func (h house) does(a Action) house {
-	if a.Verb == PlugIn {
+	kind, _ := h.s.PartKind(a.Part)
+	switch {
+	case a.Verb == PlugIn:
 		h.mains = true
+	case a.Verb == PushHome && kind == setup.KindPlug && h.s.Ventilator.Shared() && !onMainsSide(h.s, a.Part):
+		h.mains = false // it takes the place of the adapter's in the one inlet
 	}
 	h.faults = slices.DeleteFunc(slices.Clone(h.faults), func(f setup.Fault) bool {
 		verb, can := h.mendable(f)
@@ -113,7 +117,8 @@ type walk struct {
 	trail    []string
 	end      Step // what it ended with, zero if it did not
 	now      house
-	wrong    int // answers that were not the truth, so far
+	wrong    int             // answers that were not the truth, so far
+	told     map[string]bool // parts that must stay apart, and were told so
 	offences []offence
 }
 
@@ -221,6 +226,16 @@ func (w *walk) take(n *minds, r remembered, x Done) {
 			w.blame(a, how)
 		}
 	}
+	if x.Check == "" && x.Action.Verb != PlugIn && w.told[x.Action.Part] {
+		w.blame(st.Action, "a hand on a part that was told hurt, and is")
+	}
+	if k := n.m.check(x.Check); k > 0 && x.Shows == n.truly(w.now, st).Shows && (x.Shows == Feels || slices.Contains(staysApart, setup.Look(x.Shows))) {
+		w.told = maps.Clone(w.told)
+		if w.told == nil {
+			w.told = map[string]bool{}
+		}
+		w.told[n.m.Checks[k].Part] = true
+	}
 	switch {
 	case st.Action.Verb == AskPerson:
 	case st.Action.Verb != Look:
@@ -241,6 +256,18 @@ func (w *walk) take(n *minds, r remembered, x Done) {
 	}
 }
 
+// finish ends it: what is said to work must truly be carried from outside.
+func (w *walk) finish(r remembered) {
+	w.end = r.step
+	a := r.step.Action
+	if r.refused != "" {
+		w.blame(a, r.refused)
+	}
+	if (a.Verb == Solved || a.Verb == Untrusted) && !w.now.works() {
+		w.blame(a, "it does not work")
+	}
+}
+
 // endless is far more than any path may take.
 const endless = 60
 
@@ -251,10 +278,7 @@ func (n *minds) follow(h house, noise func(check string, shows Result) Result) w
 	for range endless {
 		r := n.next(done)
 		if ends(r.step.Action.Verb) {
-			w.end = r.step
-			if r.refused != "" {
-				w.blame(r.step.Action, r.refused)
-			}
+			w.finish(r)
 			return w
 		}
 		x := n.truly(w.now, r.step)
@@ -367,6 +391,7 @@ func TestEveryPathEndsMisread(t *testing.T) {
 					if ends(r.step.Action.Verb) || len(done) >= endless {
 						paths++
 						worst = max(worst, w.steps)
+						w.finish(r)
 						if len(done) >= endless {
 							b.add("never ends", func() string { return fmt.Sprintf("%s with %v: %s", s.name, faults, strings.Join(w.trail, " ")) })
 						}
@@ -425,7 +450,7 @@ func (j judged) likeForLike() float64 {
 	}
 	least := seconds
 	for _, g := range s.split(b, 0) {
-		least += weight(g) / weight(b) * s.least(g, map[[3]uint64][2]float64{})[0]
+		least += weight(g) / weight(b) * s.least(g, map[string][2]float64{})[0]
 	}
 	return (j.Mean + s.wrong*(1-j.Right) - j.Unavoidable) / (least - j.Unavoidable)
 }
@@ -624,7 +649,7 @@ func TestEndingsAreRightInSampledRuns(t *testing.T) {
 			if !(f.Right >= c.right) {
 				t.Errorf("%s, %s: right %.4f, below %.2f", s.name, c.name, f.Right, c.right)
 			}
-			if !(f.Fixable >= .95 && f.Fixable <= 1) && c.right > 0 { // counted closely below
+			if c.misread == 0 && !(f.Fixable >= .97 && f.Fixable <= 1) { // with misreading: TestWhatIsFixableGetsFixed
 				t.Errorf("%s, %s: solved when fixable %.4f", s.name, c.name, f.Fixable)
 			}
 			if f.Unsafe > 0 {

@@ -18,7 +18,7 @@ import (
 // hurt are the looks of what must stay apart: crossed, reversed, heated,
 // damaged.
 var hurt = map[setup.Look]bool{
-	setup.LookCrossed: true, setup.LookReversed: true, setup.LookDiscoloured: true, setup.LookBrowned: true, setup.LookDamaged: true, setup.LookContactIn: true,
+	setup.LookCrossed: true, setup.LookReversed: true, setup.LookDiscoloured: true, setup.LookBrowned: true, setup.LookMismatched: true, setup.LookDamaged: true, setup.LookContactIn: true,
 }
 
 var looks = []setup.Look{

@@ -92,7 +92,7 @@ func few(s *setup.Setup, in Answers) bool {
 	return in.Minutes == nil || *in.Minutes <= FewMinutes-min(float64(s.Dependence.Unaided), 20)
 }
 
-// staysApart are the looks of a joint or plug that must not be mated again.
+// staysApart are the looks of a part that must not be touched, mated or fed again.
 var staysApart = []setup.Look{
 	setup.LookCrossed, setup.LookReversed, setup.LookDiscoloured, setup.LookDamaged, setup.LookContactIn, setup.LookBrowned, setup.LookMismatched,
 }
@@ -112,6 +112,8 @@ func Allowed(s *setup.Setup, a Action, in Answers) (ok bool, why string) {
 			return false, "gate.stopped"
 		case in.PersonOK != Yes || in.PanelSeen != Yes || in.Source != setup.Mains && in.Source != setup.Chair:
 			return false, "gate.not-seen"
+		case hurtOn(s, in.Source, in): // it rides through what must not be fed
+			return false, "gate.stays-apart"
 		}
 		return true, ""
 	case in.PersonOK == No:

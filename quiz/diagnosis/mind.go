@@ -39,25 +39,42 @@ type Done struct {
 type Mind struct {
 	Answers   Answers
 	m         *Model
-	care      Care
 	world     int
 	b         []mass          // of every cause, in the model's order
-	asked     []int           // how often, by check
-	split     []bool          // two answers to a check differed
-	shown     []Result        // what it showed last
+	heard     []heard         // by check
 	last      int             // check asked last, −1
 	stale     bool            // the panel was not read since something changed
-	danger    string          // a part seen twice as one that must stay apart
 	mended    map[string]bool // parts whose remedy was used
 	plugged   bool            // mains was plugged in by now
-	takenBack int             // answers that a second look took back
+	takenBack int             // answers that contradict what was told at the same place
 	steps     int             // looks and remedies so far, a second look right after the first not counted
 }
+
+// heard is what was answered to a check.
+type heard struct {
+	asked     int            // how often, since what it shows may have changed
+	shown     Result         // the last answer
+	told      map[Result]int // how often each, since then, what could not be told left out
+	hurt, fit int            // ever: that the part must stay apart, and anything else
+}
+
+// clear is how many answers told something.
+func (h *heard) clear() int {
+	n := 0
+	for _, times := range h.told {
+		n += times
+	}
+	return n
+}
+
+// disputed is a part told once as one that must stay apart, and not yet twice
+// as anything else.
+func (h *heard) disputed() bool { return h.hurt == 1 && h.fit < 2 }
 
 // Think goes through what was done. Its errors are problem.Invalid for a check
 // or a result that this set-up cannot have.
 func (m *Model) Think(care Care, done []Done) (*Mind, error) {
-	d := &Mind{m: m, care: care, last: -1, stale: true, asked: make([]int, len(m.Checks)), split: make([]bool, len(m.Checks)), shown: make([]Result, len(m.Checks)), mended: map[string]bool{}}
+	d := &Mind{m: m, last: -1, stale: true, heard: make([]heard, len(m.Checks)), mended: map[string]bool{}}
 	d.Answers = Answers{MainsInReach: No, Minutes: care.Minutes, Day: Yes, BagInHand: Yes, Looks: map[string]setup.Look{}, Hot: map[string]bool{}}
 	if care.MainsInReach {
 		d.Answers.MainsInReach = Yes
@@ -136,26 +153,28 @@ func (d *Mind) likely(view, check int, shows Result) float64 {
 }
 
 func (d *Mind) look(k int, shows Result) {
-	if d.asked[k]++; d.asked[k] == 1 || k != d.last {
+	h, c, in := &d.heard[k], d.m.Checks[k], &d.Answers
+	if h.asked++; h.asked == 1 || k != d.last {
 		d.steps++
 	}
 	if k == 0 && !d.plugged { // it may be in already
-		d.world, d.Answers.MainsTried = away, NotKnown
+		d.world, in.MainsTried = away, NotKnown
 		if shows.Source() == setup.Mains {
-			d.world, d.Answers.MainsTried = atWall, Yes
+			d.world, in.MainsTried = atWall, Yes
 		}
 	}
-	same := d.asked[k] > 1 && d.shown[k] == shows
-	if d.asked[k] > 1 && !same && shows != Unclear && d.shown[k] != Unclear {
-		d.takenBack++
-		d.split[k] = true
+	if shows != Unclear {
+		if h.told == nil {
+			h.told = map[Result]int{}
+		}
+		if h.told[shows]++; h.told[shows] == 1 && len(h.told) > 1 {
+			d.takenBack++
+		}
 	}
-	d.last, d.shown[k] = k, shows
+	d.last, h.shown = k, shows
 	for i := range d.b {
 		d.b[i].p *= d.likely(d.b[i].view, k, shows)
 	}
-	c := d.m.Checks[k]
-	in := &d.Answers
 	switch kind, _ := d.m.Setup.PartKind(c.Part); {
 	case k == 0:
 		d.stale = false
@@ -166,37 +185,69 @@ func (d *Mind) look(k int, shows Result) {
 		if in.Source == setup.None {
 			in.Running = No
 		}
-	case kind == setup.KindAlarm:
-	case shows == Unclear:
-	case c.Contacts && shows == Result(setup.LookSound) && in.Looks[c.Part] != "": // the rest of the plug is as it was seen
-	case shows == Feels:
-		in.Looks[c.Part], in.Hot[c.Part] = setup.LookSound, true
-	default:
-		in.Looks[c.Part] = setup.Look(shows)
-	}
-	if same && dangerous(*in, c.Part) {
-		d.danger = c.Part
+	case kind != setup.KindAlarm && shows != Unclear:
+		d.see(c, h, shows)
 	}
 	// The alarm is the second sign of the internal battery. Of mains there is
 	// none that a caregiver sees: an adapter is lit whether the ventilator takes
 	// it or not; so nothing is unplugged in a search.
 	in.SecondSign = No
-	if alarm := d.m.check(setup.AlarmID); in.Source == setup.Internal && alarm >= 0 && d.asked[alarm] > 0 && d.shown[alarm] == Ringing {
+	if alarm := d.m.check(setup.AlarmID); in.Source == setup.Internal && alarm >= 0 && d.heard[alarm].asked > 0 && d.heard[alarm].shown == Ringing {
 		in.SecondSign = Yes
 	}
 }
 
-// act takes a remedy in: something has changed, and the panel must be read
-// again.
+// see takes in how a part looks. One that was told to be one that must stay
+// apart counts as that until it was told twice not to be.
+func (d *Mind) see(c Check, h *heard, shows Result) {
+	in := &d.Answers
+	if shows == Feels {
+		h.hurt++
+		in.Looks[c.Part], in.Hot[c.Part] = setup.LookSound, true
+		return
+	}
+	if slices.Contains(staysApart, setup.Look(shows)) {
+		h.hurt++
+		in.Looks[c.Part] = setup.Look(shows)
+		return
+	}
+	h.fit++
+	if d.hurt(c.Part) {
+		return
+	}
+	delete(in.Hot, c.Part)
+	if c.Contacts && shows == Result(setup.LookSound) && in.Looks[c.Part] != "" && !slices.Contains(staysApart, in.Looks[c.Part]) {
+		return // the rest of the plug is as it was seen
+	}
+	in.Looks[c.Part] = setup.Look(shows)
+}
+
+// hurt tells whether a part counts as one that must stay apart.
+func (d *Mind) hurt(part string) bool {
+	for k := range d.heard {
+		if h := &d.heard[k]; d.m.Checks[k].Part == part && (h.hurt > 1 || h.disputed()) {
+			return true
+		}
+	}
+	return false
+}
+
+// act takes a remedy in: something has changed, and the panel and the alarm
+// must be read again.
 func (d *Mind) act(a Action) {
 	d.steps++
 	d.stale, d.last = true, -1
 	d.forget(0)
+	if alarm := d.m.check(setup.AlarmID); alarm >= 0 {
+		d.forget(alarm)
+	}
 	before, world, total := slices.Clone(d.b), d.world, weight(d.b)
+	d.world = d.m.after(d.world, a)
 	switch a.Verb {
 	case PlugIn:
-		d.plugged, d.world, d.Answers.MainsTried = true, atWall, Yes
+		d.plugged, d.Answers.MainsTried = true, Yes
 	case SwitchOn, PushHome:
+		d.plugged = d.plugged && d.world == world
 		d.mended[a.Part] = true
 		var modes []setup.Mode
 		kind, _ := d.m.Setup.PartKind(a.Part)
@@ -221,8 +272,25 @@ func (d *Mind) act(a Action) {
 	}
 }
 
-// forget makes a check one that was not asked.
-func (d *Mind) forget(check int) { d.asked[check], d.split[check] = 0, false }
+// after is the world after a remedy: in the one inlet, the chair's plug takes
+// the place of the adapter's.
+func (m *Model) after(world int, a Action) int {
+	kind, _ := m.Setup.PartKind(a.Part)
+	switch {
+	case a.Verb == PlugIn:
+		return atWall
+	case a.Verb == PushHome && kind == setup.KindPlug && m.Setup.Ventilator.Shared() && !onMainsSide(m.Setup, a.Part):
+		return away
+	}
+	return world
+}
+
+// forget makes a check one that was not asked; what must stay apart is not
+// forgotten.
+func (d *Mind) forget(check int) {
+	h := &d.heard[check]
+	h.asked, h.told = 0, nil
+}
 
 // Ranked is a cause with its probability.
 type Ranked struct {
@@ -256,11 +324,19 @@ type Step struct {
 }
 
 // MostSteps is how many things a tired person is asked to look at or do before
-// an ending; a second look right after the first is not counted.
+// an ending; a second look right after the first is not counted. What there
+// would be no time to mend is not looked at later.
 const MostSteps = 10
 
-// Doubts is how many answers may be asked again after that.
-const Doubts = 2
+// Doubts is how many steps may come after that, for looks with nothing to mend
+// and for answers asked again. Anew is how many come on top for each of the
+// first two answers that were taken back: the search begins anew there. After
+// more than MostTakenBack someone else had better look.
+const (
+	Doubts        = 2
+	Anew          = 3
+	MostTakenBack = 3
+)
 
 // Next is the step of least expected cost that the gate allows.
 func (d *Mind) Next() Step {
@@ -268,7 +344,7 @@ func (d *Mind) Next() Step {
 	switch {
 	case in.PersonOK == NotKnown:
 		return Step{Action: Action{Verb: AskPerson}, Check: PersonID, Why: "why.person"}
-	case in.PersonOK == No, in.Running == No:
+	case in.PersonOK == No, in.Running == No, in.Source == setup.None:
 		return Step{Action: Action{Verb: CallRescue}, Why: "why.person-first", Right: 1}
 	case d.stale:
 		return d.step(0, "why.panel")
@@ -276,72 +352,97 @@ func (d *Mind) Next() Step {
 	if st, ok := d.secure(); ok {
 		return st
 	}
-	if in.Source == setup.Mains && !d.care.MainsInReach && d.open(0) {
-		return d.onceMore(0, 0)
+	if in.Source == setup.Mains && in.MainsInReach != Yes && d.open(0) {
+		return d.onceMore(0, CallSeconds)
 	}
 	s := d.search()
 	b := likeliest(d.b)
-	e := d.best(s, b)
-	ending := d.close(e)
-	switch why := d.refusal(); {
-	case d.danger != "":
-		return d.staysApart(s, b)
-	case d.last > 0 && d.open(d.last) && dangerous(*in, d.m.Checks[d.last].Part):
-		return d.onceMore(d.last, CallSeconds)
-	case why == "gate.few-minutes", why == "gate.source-first", why == "gate.panel-unreadable":
-		return d.noLooking(ending)
+	e := s.end(b, d.carries())
+	if why := d.refusal(); why == "gate.few-minutes" || why == "gate.source-first" || why == "gate.panel-unreadable" {
+		return d.noLooking(e.cost)
 	}
-	limit := MostSteps + 2*d.takenBack
+	if st, ok := d.apart(s, b); ok {
+		return st
+	}
+	if d.takenBack > MostTakenBack {
+		return d.close(s.end(b, false))
+	}
+	limit := MostSteps + Anew*min(d.takenBack, 2)
 	a, why := d.remedy()
-	if alarm := d.m.check(setup.AlarmID); why != "" && in.SecondSign != Yes && d.asked[alarm] == 0 && d.allows(alarm) && d.steps < limit {
-		return d.step(alarm, "why.second-sign")
-	}
-	switch {
+	check, cost := s.next(b, d.carries())
+	cost = min(cost, e.cost)
+	switch alarm := d.m.check(setup.AlarmID); {
 	case d.doubted() && d.last == 0:
-		st := d.onceMore(0, ending.Cost)
+		st := d.onceMore(0, cost)
 		st.Why = "why.read-twice"
 		return st
 	case d.doubted():
-		return d.onceMore(d.last, ending.Cost)
+		return d.onceMore(d.last, cost)
+	case why != "" && in.Source == setup.Internal && in.SecondSign != Yes && d.heard[alarm].asked == 0 && d.allows(alarm) && d.steps < limit:
+		st := d.step(alarm, "why.second-sign")
+		st.Cost = cost
+		return st
 	case a.Verb != "" && why == "" && d.steps <= limit:
-		return Step{Action: a, Why: "why.remedy", Cost: Seconds(d.m.Setup, a) + s.panel + e.cost - s.wrong*(1-e.right)}
+		return Step{Action: a, Why: "why.remedy", Cost: d.mending(s, b, a)}
 	case d.steps >= limit+Doubts:
-		return ending
-	}
-	check, cost := s.next(b, d.carries())
-	if d.steps >= limit && check >= 0 && d.m.mendable(check) {
-		check = -1 // there would be no steps left to mend it
+		return d.close(e)
+	case d.steps >= limit && check >= 0 && d.m.mendable(check):
+		check = -1
 	}
 	switch again, after := d.worthAgain(s, b, e.cost); {
 	case again >= 0 && (check < 0 || after < cost):
-		return d.onceMore(again, after)
+		st := d.onceMore(again, 0)
+		st.Cost = after
+		return st
 	case check < 0:
-		return ending
+		return d.close(e)
 	}
 	st := d.step(check, "why.telling")
 	st.Cost = cost
 	return st
 }
 
+// mending is what a remedy is expected to cost, with what comes after it.
+func (d *Mind) mending(s *search, b []mass, a Action) float64 {
+	cost, total := Seconds(d.m.Setup, a)+s.panel, weight(b)
+	cure := d.m.cureFor(d.m.check(a.Part), Result(d.Answers.Looks[a.Part]))
+	for _, left := range s.mended(b, a.Part, cure.modes) {
+		cost += weight(left) / total * s.quick(left, d.m.works(left[0].view, d.world))
+	}
+	return cost
+}
+
+// apart is what comes when a part was told to be one that must stay apart: a
+// further look while the answers do not settle it, and then the call.
+func (d *Mind) apart(s *search, b []mass) (Step, bool) {
+	for k := range d.heard {
+		h := &d.heard[k]
+		switch {
+		case h.disputed() && d.open(k) && d.allows(k):
+			return d.onceMore(k, CallSeconds), true
+		case h.disputed(), h.hurt > 1:
+			return d.staysApart(s, b, d.m.Checks[k].Part), true
+		}
+	}
+	return Step{}, false
+}
+
 // close is the step that ends a search so.
 func (d *Mind) close(e ending) Step {
-	st := Step{Action: Action{Verb: closing[e.bit]}, Why: "why.ending", Right: e.right, Spares: d.m.names(e)}
+	st := Step{Action: Action{Verb: closing[e.bit]}, Why: "why.ending", Right: e.right, Spares: d.m.names(e), Cost: e.cost}
 	if e.right == 0 {
 		st.Action.Verb = CallTech // nothing fits: someone who knows must
-	}
-	if calls(st.Action.Verb) {
-		st.Cost = CallSeconds
 	}
 	return st
 }
 
-// staysApart ends with a call to whoever sees to the part that must not be
+// staysApart ends with a call to whoever sees to a part that must not be
 // touched.
-func (d *Mind) staysApart(s *search, b []mass) Step {
+func (d *Mind) staysApart(s *search, b []mass, part string) Step {
 	verb := CallTech
-	kind, _ := d.m.Setup.PartKind(d.danger)
+	kind, _ := d.m.Setup.PartKind(part)
 	for _, k := range setup.Known {
-		if k.Kind == kind && k.Look == d.Answers.Looks[d.danger] && k.Fixer == setup.ChairVendor {
+		if k.Kind == kind && k.Look == d.Answers.Looks[part] && k.Fixer == setup.ChairVendor {
 			verb = CallChair
 		}
 	}
@@ -352,17 +453,6 @@ func (d *Mind) staysApart(s *search, b []mass) Step {
 		}
 	}
 	return st
-}
-
-// best is the ending of least expected cost that the gate allows.
-func (d *Mind) best(s *search, b []mass) ending {
-	best := ending{cost: math.Inf(1)}
-	for _, e := range s.endings(b) {
-		if ok, _ := Allowed(d.m.Setup, Action{Verb: closing[e.bit]}, d.Answers); ok && e.cost < best.cost {
-			best = e
-		}
-	}
-	return best
 }
 
 // secure is what comes before any looking: mains where it is in reach, and,
@@ -378,37 +468,43 @@ func (d *Mind) secure() (Step, bool) {
 	switch {
 	case ok:
 		return Step{Action: a, Why: "why.source", Cost: Seconds(d.m.Setup, a)}, true
-	case why == "gate.one-inlet" && d.asked[k] == 0:
+	case why == "gate.one-inlet" && in.Source != setup.Chair && in.BagInHand == Yes && d.heard[k].asked == 0:
 		return d.step(k, "why.second-sign"), true
 	}
 	return Step{}, false
 }
 
 // noLooking is what is left where the gate allows no look at the chain: the
-// panel once more where it could not be read, and a call. A set-up that works
-// needs none.
-func (d *Mind) noLooking(ending Step) Step {
-	if d.Answers.Source == "" && d.asked[0] == 1 {
-		return d.onceMore(0, ending.Cost)
+// panel once more where it could not be read, and a call.
+func (d *Mind) noLooking(cost float64) Step {
+	if h := &d.heard[0]; d.Answers.Source == "" && (h.asked == 1 || d.open(0) && len(h.told) > 1) {
+		return d.onceMore(0, cost)
 	}
 	return Step{Action: Action{Verb: CallClinic}, Why: "why.no-looking", Cost: CallSeconds, Right: 1}
 }
 
-// onceMore asks again what was answered already.
+// onceMore asks again what was answered already; cost is what is expected
+// after it.
 func (d *Mind) onceMore(check int, cost float64) Step {
 	st := d.step(check, "why.again")
-	st.Again, st.Cost = check == d.last, cost+d.m.Checks[check].seconds(d.m.Setup, true)
+	st.Again, st.Cost = check == d.last, cost+d.seconds(check)
 	return st
 }
 
-// allows tells whether the gate lets a check be looked at now.
+// seconds of a further look.
+func (d *Mind) seconds(check int) float64 {
+	if check == d.last {
+		return again
+	}
+	return d.m.Checks[check].seconds(d.m.Setup, true)
+}
+
+// allows tells whether the gate lets a check be looked at now. A plug's
+// contacts are looked at only where it is out already.
 func (d *Mind) allows(check int) bool {
 	c := d.m.Checks[check]
 	ok, _ := Allowed(d.m.Setup, Action{Look, c.Part}, d.Answers)
-	if ok && c.Contacts && !d.out(c.Part) {
-		ok, _ = Allowed(d.m.Setup, Action{Unplug, c.Part}, d.Answers)
-	}
-	return ok
+	return ok && (!c.Contacts || d.out(c.Part))
 }
 
 func (d *Mind) step(check int, why string) Step {
@@ -432,7 +528,7 @@ func (d *Mind) search() *search {
 	for k, c := range d.m.Checks {
 		out := d.out(c.Part)
 		s.costs = append(s.costs, c.seconds(d.m.Setup, out))
-		if k == 0 || d.asked[k] > 0 || d.world == away && onMainsSide(d.m.Setup, c.Part) {
+		if k == 0 || d.heard[k].asked > 0 || d.world == away && onMainsSide(d.m.Setup, c.Part) {
 			continue // what is not plugged in tells nothing
 		}
 		if d.allows(k) {
@@ -451,16 +547,22 @@ func (d *Mind) out(part string) bool {
 	if d.stale || d.Answers.Source == "" || d.Answers.Source == own {
 		return false
 	}
-	if d.plugged && d.m.Setup.Ventilator.Shared() && own == setup.Chair {
+	k := d.m.check(part)
+	switch {
+	case k < 0 || d.mended[part]:
+		return false
+	case d.plugged && d.m.Setup.Ventilator.Shared() && own == setup.Chair:
 		return d.Answers.Source == setup.Mains
 	}
-	k := d.m.check(part)
-	return k >= 0 && d.asked[k] > 0 && d.shown[k] == Result(setup.LookApart) && !d.mended[part]
+	return d.heard[k].asked > 0 && d.heard[k].shown == Result(setup.LookApart)
 }
 
-// carries tells whether the panel, as last read, says that an outside source
-// does.
-func (d *Mind) carries() bool { return outside(d.Answers.Source) }
+// carries tells whether the search may end as working: the gate lets it, and
+// the panel was read so twice since anything changed.
+func (d *Mind) carries() bool {
+	ok, _ := Allowed(d.m.Setup, Action{Verb: Untrusted}, d.Answers)
+	return ok && d.heard[0].told[d.heard[0].shown] > 1
+}
 
 func outside(s setup.Source) bool { return s == setup.Mains || s == setup.Chair }
 
@@ -470,8 +572,8 @@ func (d *Mind) refusal() string {
 	return why
 }
 
-// likeliest keeps the likeliest causes: those that make up all but half a
-// hundredth, 150 at most. The search ahead needs no more.
+// likeliest keeps the likeliest causes: those that make up all but a hundredth,
+// 100 at most. The search ahead needs no more.
 func likeliest(b []mass) []mass {
 	total, sum := weight(b), 0.0
 	var out []mass
@@ -528,16 +630,16 @@ const again = 5
 // doubt is how much of what is believed must speak against an answer for it to
 // be asked again at once; what a remedy would mend counts twice (our own
 // figure, by which endings stay right with one look in twenty misread).
-const doubt = .015
+const doubt = .01
 
 // doubted tells whether what was looked at last is worth a second look while
 // one is there. A panel that would let someone go is always read twice.
 func (d *Mind) doubted() bool {
 	switch {
-	case d.last < 0 || !d.open(d.last) || d.shown[d.last] == Unclear || !d.allows(d.last):
+	case d.last < 0 || !d.open(d.last) || d.heard[d.last].shown == Unclear || !d.allows(d.last):
 		return false
 	case d.last == 0:
-		return d.carries() && len(d.mended) == 0
+		return outside(d.Answers.Source) && !d.carries()
 	}
 	return d.against(d.b, d.last) > doubt
 }
@@ -549,7 +651,7 @@ func (d *Mind) against(b []mass, check int) float64 {
 	for _, x := range b {
 		code := d.m.show(d.world, x.view, check)
 		switch {
-		case d.m.results[code] == d.shown[check]:
+		case d.m.results[code] == d.heard[check].shown:
 		case d.m.cure[check][code].verb != "":
 			p += 2 * x.p
 		default:
@@ -559,18 +661,19 @@ func (d *Mind) against(b []mass, check int) float64 {
 	return p / weight(b)
 }
 
-// open tells whether a check may be asked once more: it was told once, or its
-// two answers differ.
+// open tells whether a check may be asked once more: it told something once, or
+// two things that differ, or nothing yet. Three times are enough.
 func (d *Mind) open(check int) bool {
-	return d.asked[check] == 1 || d.asked[check] == 2 && d.split[check]
+	h := &d.heard[check]
+	return h.asked > 0 && h.asked < 3 && (h.clear() < 2 || len(h.told) > 1)
 }
 
 // thrift is how many seconds a second look later must save for each it costs
 // (our own figure: one that leads nowhere tires more than it costs).
 const thrift = 4
 
-// worthAgain is the check, told once, of which a second look costs least, with
-// what it costs to end after it; −1 if none saves enough.
+// worthAgain is the open check of which a further look costs least, with what it
+// costs to end after it; −1 if none saves enough.
 func (d *Mind) worthAgain(s *search, b []mass, least float64) (best int, cost float64) {
 	best, cost = -1, least
 	total := weight(b)
@@ -579,10 +682,7 @@ func (d *Mind) worthAgain(s *search, b []mass, least float64) (best int, cost fl
 		if !d.open(k) || !d.allows(k) {
 			continue
 		}
-		here := c.seconds(d.m.Setup, true)
-		if k == d.last {
-			here = again
-		}
+		here := d.seconds(k)
 		if d.against(b, k)*(CallSeconds+Wrong) < thrift*here {
 			continue
 		}

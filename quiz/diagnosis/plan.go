@@ -59,7 +59,7 @@ func (m *Model) fates() []fate {
 			switch _, can := m.remedy(fault.Part, fault.Mode); {
 			case known.Spare != "":
 				f.spares = append(f.spares, place(known.Spare))
-			case known.Spare == "" && known.Fixer != setup.Caregiver && !can:
+			case known.Fixer != setup.Caregiver && !can:
 				f.free = true
 			}
 		}
@@ -241,7 +241,7 @@ func (s *search) end(b []mass, carries bool) ending {
 	return best
 }
 
-// kinds is how many spares there are to tell apart.
+// kinds is room for every spare of setup.Known.
 const kinds = 16
 
 // endings are the four, each with how likely it is right.
@@ -557,14 +557,15 @@ func (s *search) mends(b []mass, check int) bool {
 // costs and without it, by dynamic programming over what is still possible.
 // What a remedy leaves of a single cause is nothing, so a belief is known by
 // its causes.
-func (s *search) least(b []mass, known map[[3]uint64][2]float64) [2]float64 {
-	var id [3]uint64
+func (s *search) least(b []mass, known map[string][2]float64) [2]float64 {
+	bits := make([]byte, s.m.single/8+1)
 	for _, x := range b {
 		if x.fixed {
 			return s.stop(b) // a single cause, and it is gone
 		}
-		id[x.view/64] |= 1 << (x.view % 64)
+		bits[x.view/8] |= 1 << (x.view % 8)
 	}
+	id := string(bits)
 	if v, ok := known[id]; ok {
 		return v
 	}

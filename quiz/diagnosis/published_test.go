@@ -116,7 +116,7 @@ func TestLeastCostOrder(t *testing.T) {
 				t.Errorf("the least of all orders is %v, want %v", best, c.order)
 			}
 
-			near("dynamic programming", s(all).least(b, map[[3]uint64][2]float64{})[1]-on, c.best)
+			near("dynamic programming", s(all).least(b, map[string][2]float64{})[1]-on, c.best)
 
 			var order []int
 			open, left := slices.Clone(all), b

@@ -44,8 +44,6 @@ func (t *truth) do(m *Model, st Step, out bool) (seconds float64, done Done) {
 			seconds = again
 		}
 		return seconds, Done{Check: st.Check, Shows: m.results[m.show(t.world, t.view, k)]}
-	case PlugIn:
-		t.world = atWall
 	case SwitchOn, PushHome:
 		var modes []setup.Mode
 		kind, _ := m.Setup.PartKind(st.Action.Part)
@@ -58,6 +56,7 @@ func (t *truth) do(m *Model, st Step, out bool) (seconds float64, done Done) {
 		t.fixed = t.fixed || view != t.view
 		t.view = view
 	}
+	t.world = m.after(t.world, st.Action)
 	return Seconds(m.Setup, st.Action), Done{Action: st.Action}
 }
 
@@ -252,7 +251,7 @@ func (m *Model) optimum(care Care) float64 {
 	}
 	total, cost := weight(b), seconds
 	for _, g := range s.split(b, 0) {
-		known := map[[3]uint64][2]float64{}
+		known := map[string][2]float64{}
 		cost += weight(g) / total * s.least(g, known)[1]
 	}
 	return cost
