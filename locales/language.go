@@ -10,6 +10,7 @@ type Language struct{ Tag, Dir, Name string }
 // lacks.
 var Languages = []Language{
 	{"en", "ltr", "English"},
+	{"fr", "ltr", "Français"},
 	{"ar", "rtl", "العربية"},
 }
 
@@ -17,6 +18,7 @@ var Languages = []Language{
 // them all.
 var forms = map[string][]string{
 	"en": {"one", "other"},
+	"fr": {"one", "many", "other"},
 	"ar": {"zero", "one", "two", "few", "many", "other"},
 }
 

@@ -24,7 +24,7 @@ func TestReadMessagesRefuses(t *testing.T) {
 	arabic := "a.b: {zero: ص, one: و, two: ث, few: ق, other: غ}"
 	for name, c := range map[string]struct{ file, text, want string }{
 		"name without language": {"page.yaml", "a.b: c", `page.yaml:1: got "page.yaml", expected a file named`},
-		"language not spoken":   {"page.xx.yaml", "a.b: c", `page.xx.yaml:1: got "xx", expected a language among en, ar`},
+		"language not spoken":   {"page.xx.yaml", "a.b: c", `page.xx.yaml:1: got "xx", expected a language among en, fr, ar`},
 		"empty":                 {"page.en.yaml", "", "page.en.yaml:1: "},
 		"a list":                {"page.en.yaml", "- a", "page.en.yaml:1: got no map"},
 		"broken":                {"page.en.yaml", "a.b: c\nd.e: [", "page.en.yaml:2: "},

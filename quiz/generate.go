@@ -21,17 +21,23 @@ const (
 // cannot be told for sure, or not in time, is never drawn. The same seed draws
 // the same. It is problem.Invalid where nothing fits.
 func Generate(m *diagnosis.Model, sc Scenario, seed uint64) (bench.Start, error) {
-	if seed == Fixed {
-		return sc.Start(m.Setup)
+	return newGuide(m).generate(sc, seed)
+}
+
+func (g *guide) generate(sc Scenario, seed uint64) (bench.Start, error) {
+	s := g.m.Setup
+	if seed == Fixed && sc.Faults != nil {
+		return sc.fixed(s)
 	}
-	list, err := sc.candidates(m.Setup)
+	list, err := sc.candidates(s)
 	if err != nil {
 		return bench.Start{}, err
 	}
-	d, g := draw(seed), newGuide(m)
+	d := draw(seed)
 	for len(list) > 0 {
 		i := d.pick(list)
-		start := bench.Start{Setup: m.Setup, Faults: []setup.Fault{list[i].fault}, MainsInReach: sc.MainsInReach, Minutes: sc.minutes(m.Setup, d.next()), Day: sc.Day}
+		start := sc.start(s, list[i].fault)
+		start.Minutes = sc.minutes(s, d.next())
 		if g.fair(start) {
 			return start, nil
 		}
@@ -40,10 +46,15 @@ func Generate(m *diagnosis.Model, sc Scenario, seed uint64) (bench.Start, error)
 	return bench.Start{}, problem.New(problem.Invalid, "problem.scenario-unfit")
 }
 
-// Start opens the scenario without a seed: its fault is the first of Faults
+// start is where the scenario begins with a fault, all but the minutes.
+func (sc Scenario) start(s *setup.Setup, f setup.Fault) bench.Start {
+	return bench.Start{Setup: s, Faults: []setup.Fault{f}, MainsInReach: sc.MainsInReach, Day: sc.Day, Mains: sc.Mains}
+}
+
+// fixed opens the scenario without a seed: its fault is the first of Faults
 // that this set-up can have and that takes the chair supply away in the way of
 // the story.
-func (sc Scenario) Start(s *setup.Setup) (bench.Start, error) {
+func (sc Scenario) fixed(s *setup.Setup) (bench.Start, error) {
 	for _, text := range sc.Faults {
 		f, err := s.ParseFault(text)
 		if err != nil {
@@ -60,26 +71,43 @@ func (sc Scenario) Start(s *setup.Setup) (bench.Start, error) {
 	return bench.Start{}, problem.New(problem.Invalid, "problem.scenario-unfit")
 }
 
-// behaves tells whether a fault takes the chair supply away in the way of the
-// story.
+// behaves tells whether a fault changes the source in the way of the story.
 func (sc Scenario) behaves(s *setup.Setup, f setup.Fault) (bool, error) {
-	st, err := circuit.Solve(s, circuit.Usual(f))
-	return st.Source == setup.Internal && st.Kind == sc.Kind, err
+	st, err := circuit.Solve(s, conditions(sc.start(s, f)))
+	as := sc.Kind == "" || st.Kind == sc.Kind
+	switch {
+	case sc.Mains:
+		return as && st.Source != setup.Mains, err
+	case sc.From != "":
+		return as && st.Source == sc.From, err
+	}
+	return as && st.Source == setup.Internal, err
 }
 
-// hides tells whether a fault is one for the objective, by what shows of it
-// and who may put it right.
+// conditions are those of a start.
+func conditions(start bench.Start) circuit.Conditions {
+	c := circuit.Usual(start.Faults...)
+	c.Mains = start.Mains
+	return c
+}
+
+// hides tells whether a fault is one for the objective, by how it is right to
+// end and what shows of it.
 func (sc Scenario) hides(s *setup.Setup, f setup.Fault) bool {
-	known := knownOf(s, f)
-	_, fixable := remedy(s, f)
-	shows := known.Look != setup.LookSound && known.Look != setup.LookContactIn
+	if kind, _ := s.PartKind(f.Part); sc.Parts != nil && !slices.Contains(sc.Parts, kind) {
+		return false
+	}
+	look, end := knownOf(s, f).Look, endings(sc.start(s, f))[0]
+	shows := look != setup.LookSound && look != setup.LookContactIn
 	switch sc.Objective {
 	case findSafely:
-		return fixable && shows
+		return end == diagnosis.Solved && shows
 	case callRight:
-		return known.Fixer != setup.Caregiver && shows
+		return (end == diagnosis.CallClinic || slices.Contains(calls, end)) && shows
 	case leaveApart:
-		return !fixable && slices.Contains([]setup.Look{setup.LookDiscoloured, setup.LookHalfHome, setup.LookCrossed}, known.Look)
+		return end != diagnosis.Solved && slices.Contains([]setup.Look{setup.LookDiscoloured, setup.LookHalfHome, setup.LookCrossed}, look)
+	case mistrust:
+		return end == diagnosis.Untrusted
 	}
 	return false
 }

@@ -51,7 +51,7 @@ func (g *guide) next(b *bench.Bench) (Advice, error) {
 // before a call the likeliest part is looked at, so that the call can name it.
 func (g *guide) think(b *bench.Bench) (Advice, error) {
 	told := b.Told()
-	key := fmt.Sprintf("%v %v %g %v", b.Start.MainsInReach, b.Start.Day, b.Minutes, told)
+	key := fmt.Sprintf("%v %v %v %v %v", b.Start.MainsInReach, b.Start.Mains, b.Start.Day, enough(b), told)
 	a, ok := g.told[key]
 	if !ok {
 		var twice []diagnosis.Done
@@ -68,8 +68,17 @@ func (g *guide) think(b *bench.Bench) (Advice, error) {
 		}
 		step := mind.Next()
 		a = Advice{step.Action, step.Why, step}
-		if part := unseen(b, mind); part != "" && (a.Action.Verb == diagnosis.CallTech || a.Action.Verb == diagnosis.CallChair) {
-			a.Action, a.Why = diagnosis.Action{Verb: diagnosis.Look, Part: part}, "quiz.why.name"
+		if a.Why == "why.no-looking" && b.Answers.Source == "" {
+			a.Why = "quiz.why.unread"
+		}
+		if part := unseen(b, mind); part != "" {
+			look := diagnosis.Action{Verb: diagnosis.Look, Part: part}
+			switch {
+			case slices.Contains(calls, a.Action.Verb):
+				a.Action, a.Why = look, "quiz.why.name"
+			case b.Start.Mains && b.Answers.Source != setup.Mains && a.Action.Verb == diagnosis.Untrusted:
+				a.Action, a.Why = look, "quiz.why.mains"
+			}
 		}
 		g.told[key] = a
 	}
@@ -77,6 +86,15 @@ func (g *guide) think(b *bench.Bench) (Advice, error) {
 		a.Action.Verb = diagnosis.Unplug // they are seen only then
 	}
 	return a, nil
+}
+
+// enough tells whether there are minutes enough to look for the cause: that is
+// all that the diagnosis asks of them.
+func enough(b *bench.Bench) bool {
+	left := b.Minutes
+	ok, _ := diagnosis.Allowed(b.Start.Setup, diagnosis.Action{Verb: diagnosis.Look, Part: b.Start.Setup.Chain[0].ID},
+		diagnosis.Answers{PersonOK: diagnosis.Yes, PanelSeen: diagnosis.Yes, Source: setup.Internal, Minutes: &left})
+	return ok
 }
 
 // unseen is a part of the likeliest cause that was not looked at and may be,
@@ -150,13 +168,14 @@ const fairly = .9
 // part sent.
 func (g *guide) fair(start bench.Start) bool {
 	w, err := g.follow(start)
-	if err != nil || !endedRight(w.bench) || w.bench.Ending != ending(start) {
+	if err != nil || !endedRight(w.bench) || !slices.Contains(endings(start), w.bench.Ending) {
 		return false
 	}
 	last := w.advice[len(w.advice)-1].step
 	spare := knownOf(start.Setup, start.Faults[0]).Spare
+	sent := spare == "" || slices.Contains(last.Spares, spare) || !slices.Contains(calls, w.bench.Ending)
 	refused := slices.ContainsFunc(w.bench.Steps, func(s bench.Step) bool { return s.Refused != "" })
-	return !refused && last.Right >= fairly && (spare == "" || slices.Contains(last.Spares, spare))
+	return !refused && last.Right >= fairly && sent
 }
 
 // expected is what the best way costs in seconds, on average by their priors,
@@ -164,22 +183,22 @@ func (g *guide) fair(start bench.Start) bool {
 // is.
 func (g *guide) expected(start bench.Start) (float64, error) {
 	s := start.Setup
-	now, err := circuit.Solve(s, circuit.Usual(start.Faults...))
+	now, err := circuit.Solve(s, conditions(start))
 	if err != nil {
 		return 0, err
 	}
 	sum, total := 0.0, 0.0
 	for _, f := range s.Faults() {
 		known := knownOf(s, f)
-		st, err := circuit.Solve(s, circuit.Usual(f))
+		alike := start
+		alike.Faults = []setup.Fault{f}
+		st, err := circuit.Solve(s, conditions(alike))
 		if err != nil {
 			return 0, err
 		}
 		if known.Look == setup.LookSound || st.Source != now.Source || st.Kind != now.Kind {
 			continue
 		}
-		alike := start
-		alike.Faults = []setup.Fault{f}
 		w, err := g.follow(alike)
 		if errors.Is(err, errNoEnd) {
 			continue
@@ -234,7 +253,7 @@ func alike(s *setup.Setup, did, best diagnosis.Action) bool {
 	case did.Verb == diagnosis.PlugIn:
 		return best.Verb == diagnosis.PlugIn
 	case slices.Contains(bench.Endings, did.Verb):
-		return slices.Contains(rightEndings(best.Verb), did.Verb)
+		return does(did.Verb, best.Verb)
 	}
 	return did.Verb == diagnosis.Look && best.Verb == diagnosis.Look && onFace(s, did.Part) && onFace(s, best.Part)
 }

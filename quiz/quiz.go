@@ -16,18 +16,23 @@ import (
 
 // Version is that of the scenarios, of what a seed draws and of the rules of
 // judging.
-const Version = "2"
+const Version = "3"
 
 // PassMark is the least score that passes: low enough that walking the whole
 // chain, slow and safe, does (common practice, no source).
 const PassMark = 0.15
 
-// Scenario is a story with a hidden fault, which Generate draws.
+// Scenario is a story with a hidden fault, which Generate draws: one for its
+// objective, in the kinds of part it names.
 type Scenario struct {
 	ID           string
 	Objective    string
-	Faults       []string     // without a seed: the first of them that fits
-	Kind         circuit.Kind // how the chair supply behaves
+	Record       bool         // a sign-off needs it; the others are for practice
+	Faults       []string     // without a seed: the first of them that fits; only for runs from before seeds
+	Parts        []setup.Kind // that may be at fault, nil for any
+	From         setup.Source // what carries when it begins, "" for the internal battery
+	Kind         circuit.Kind // how the chair supply behaves, "" for any way
+	Mains        bool         // the adapter is plugged in when it begins, and mains does not carry
 	MainsInReach bool         // the story says so
 	Day          bool
 	Minutes      float64 // the most, and those without a seed
@@ -39,19 +44,57 @@ const (
 	findSafely = "find-safely"
 	callRight  = "call-right"
 	leaveApart = "leave-apart"
+	mistrust   = "mistrust"
 )
 
-// Scenarios, in the order they are taken.
+// slackening are the kinds that may have come and gone by themselves, the face
+// that was read among them.
+var slackening = []setup.Kind{setup.KindPanel, setup.KindJoint, setup.KindLead}
+
+// Scenarios, in the order they are taken: those that a sign-off needs, then
+// more to practise, by objective.
 var Scenarios = []Scenario{
 	{
-		ID: "after-the-transfer", Objective: findSafely, Faults: []string{"inlet-switch=off", "isolator=off", "plug=half-home"},
+		ID: "after-the-transfer", Objective: findSafely, Record: true, Faults: []string{"inlet-switch=off", "isolator=off", "plug=half-home"},
 		Kind: circuit.Steady, Day: true, Minutes: 120, Least: 60,
 	},
-	{ID: "at-home-evening", Objective: callRight, Faults: []string{"fuse=blown"}, Kind: circuit.Steady, MainsInReach: true, Minutes: 90, Least: 40},
 	{
-		ID: "comes-and-goes", Objective: leaveApart, Faults: []string{"joint-battery=high-resistance:6", "joint-ventilator=high-resistance:6"},
+		ID: "at-home-evening", Objective: callRight, Record: true, Faults: []string{"fuse=blown"},
+		Kind: circuit.Steady, MainsInReach: true, Minutes: 90, Least: 40,
+	},
+	{
+		ID: "comes-and-goes", Objective: leaveApart, Record: true, Faults: []string{"joint-battery=high-resistance:6", "joint-ventilator=high-resistance:6"},
 		Kind: circuit.Hunting, MainsInReach: true, Day: true, Minutes: 150, Least: 60,
 	},
+
+	{ID: "out-of-the-van", Objective: findSafely, Day: true, Minutes: 90, Least: 45},
+	{ID: "before-bed", Objective: findSafely, MainsInReach: true, Minutes: 75, Least: 40},
+	{ID: "furniture-moved", Objective: findSafely, Parts: []setup.Kind{setup.KindOutlet, setup.KindCord}, Mains: true, MainsInReach: true, Day: true, Minutes: 120, Least: 60},
+	{ID: "bedside-at-night", Objective: findSafely, Parts: []setup.Kind{setup.KindCord, setup.KindPlug}, Mains: true, MainsInReach: true, Minutes: 90, Least: 45},
+
+	{ID: "at-the-bus-stop", Objective: callRight, Kind: circuit.Steady, Day: true, Minutes: 110, Least: 50},
+	{ID: "at-the-market", Objective: callRight, Parts: []setup.Kind{setup.KindConverter}, Day: true, Minutes: 100, Least: 50},
+	{ID: "up-the-ramp", Objective: callRight, Parts: []setup.Kind{setup.KindFuse}, MainsInReach: true, Day: true, Minutes: 120, Least: 50},
+	{ID: "few-minutes", Objective: callRight, Kind: circuit.Steady, MainsInReach: true, Minutes: 25, Least: 10},
+	{ID: "before-you-leave", Objective: callRight, Parts: []setup.Kind{setup.KindLamp, setup.KindScreen}, From: setup.Chair, Day: true, Minutes: 120, Least: 60},
+
+	{ID: "from-the-workshop", Objective: leaveApart, Parts: []setup.Kind{setup.KindJoint}, Kind: circuit.Steady, MainsInReach: true, Day: true, Minutes: 120, Least: 60},
+	{ID: "at-the-clinic", Objective: leaveApart, Kind: circuit.Hunting, MainsInReach: true, Day: true, Minutes: 110, Least: 40},
+	{ID: "at-the-table", Objective: leaveApart, Parts: []setup.Kind{setup.KindJoint, setup.KindPlug}, MainsInReach: true, Minutes: 100, Least: 45},
+
+	{ID: "it-came-back", Objective: mistrust, Parts: slackening, From: setup.Chair, Day: true, Minutes: 120, Least: 60},
+	{ID: "at-handover", Objective: mistrust, Parts: slackening, From: setup.Chair, MainsInReach: true, Minutes: 120, Least: 60},
+	{ID: "long-day-out", Objective: mistrust, MainsInReach: true, Minutes: 90, Least: 40},
+}
+
+// Needed are the scenarios that a sign-off needs.
+func Needed() (list []Scenario) {
+	for _, sc := range Scenarios {
+		if sc.Record {
+			list = append(list, sc)
+		}
+	}
+	return list
 }
 
 // Find is a scenario by id; problem.Unknown if there is none.
@@ -112,10 +155,14 @@ type StepDebrief struct {
 }
 
 // Judge scores a bench: safety gate × right ending × efficiency.
-func Judge(m *diagnosis.Model, b *bench.Bench) (Result, error) {
+func Judge(m *diagnosis.Model, b *bench.Bench) (Result, error) { return newGuide(m).judge(b) }
+
+func (g *guide) judge(b *bench.Bench) (Result, error) {
 	fault := b.Start.Faults[0]
 	r := Result{Safe: true, Seconds: b.Seconds, Fault: fault.String(), Spare: knownOf(b.Start.Setup, fault).Spare}
-	g := newGuide(m)
+	if endings(b.Start)[0] == diagnosis.CallChair {
+		r.Spare = "" // the technologist sends none
+	}
 	way, err := g.follow(b.Start)
 	if err != nil {
 		return r, err
@@ -161,48 +208,80 @@ func Steps(b *bench.Bench) (list []StepDebrief) {
 	return list
 }
 
-// endedRight: the right ending, with a source secured, the part seen, and the
-// chair carrying again where that was said.
+// endedRight: the right ending, with a source secured, the part seen, and what
+// failed carrying again where that was said.
 func endedRight(b *bench.Bench) bool {
-	return slices.Contains(rightEndings(ending(b.Start)), b.Ending) && secured(b) && found(b) && putRight(b)
+	right := slices.ContainsFunc(endings(b.Start), func(v diagnosis.Verb) bool { return does(b.Ending, v) })
+	return right && secured(b) && found(b) && putRight(b)
 }
 
-// ending is the right one for what is hidden: solved where a caregiver has a
-// remedy, or a call to whoever may put it right.
-func ending(start bench.Start) diagnosis.Verb {
+// endings are the right ones for what is hidden, the best first.
+func endings(start bench.Start) []diagnosis.Verb {
 	fault := start.Faults[0]
-	switch _, ok := remedy(start.Setup, fault); {
-	case ok:
-		return diagnosis.Solved
+	kind, _ := start.Setup.PartKind(fault.Part)
+	_, mended := remedy(start.Setup, fault)
+	switch {
+	case mended && start.Mains: // why mains failed may be mended, and the rest not trusted yet
+		return []diagnosis.Verb{diagnosis.Solved, diagnosis.Untrusted}
+	case mended:
+		return []diagnosis.Verb{diagnosis.Solved}
+	case passing(fault): // no cause was found: nobody says solved
+		return []diagnosis.Verb{diagnosis.Untrusted, diagnosis.CallTech}
+	case kind == setup.KindBattery && fault.Mode == setup.Flat && start.MainsInReach: // it is charged first
+		return []diagnosis.Verb{diagnosis.Untrusted, diagnosis.CallTech, diagnosis.CallChair}
+	case kind == setup.KindBattery && fault.Mode == setup.Flat:
+		return []diagnosis.Verb{diagnosis.CallTech, diagnosis.CallChair}
+	case onFace(start.Setup, fault.Part): // no source can be told
+		return []diagnosis.Verb{diagnosis.CallClinic, diagnosis.CallTech}
 	case knownOf(start.Setup, fault).Fixer == setup.ChairVendor:
-		return diagnosis.CallChair
+		return []diagnosis.Verb{diagnosis.CallChair}
 	}
-	return diagnosis.CallTech
+	return []diagnosis.Verb{diagnosis.CallTech}
 }
 
-// rightEndings are those that do for the best one: the clinical line answers
+// passing is a fault that is over, or was never there, when one looks.
+func passing(f setup.Fault) bool { return f.Mode == setup.Misread || f.Mode == setup.Intermittent }
+
+// calls are the endings that call someone who sees to the equipment.
+var calls = []diagnosis.Verb{diagnosis.CallTech, diagnosis.CallChair}
+
+// does tells whether an ending does for a right one: the clinical line answers
 // day and night, also when the technologist does not.
-func rightEndings(best diagnosis.Verb) []diagnosis.Verb {
-	if best == diagnosis.CallTech || best == diagnosis.CallChair {
-		return []diagnosis.Verb{best, diagnosis.CallClinic}
-	}
-	return []diagnosis.Verb{best}
+func does(ended, right diagnosis.Verb) bool {
+	return ended == right || ended == diagnosis.CallClinic && slices.Contains(calls, right)
 }
 
-// found: the part that is wrong was looked at, so that the call can say so.
+// found: the part that is wrong was looked at, so that the call can say so;
+// where nothing shows, something was.
 func found(b *bench.Bench) bool {
-	_, seen := b.Answers.Looks[b.Start.Faults[0].Part]
-	return seen
+	fault := b.Start.Faults[0]
+	switch _, seen := b.Answers.Looks[fault.Part]; {
+	case passing(fault):
+		return len(b.Answers.Looks) > 0
+	case onFace(b.Start.Setup, fault.Part):
+		return b.Answers.PanelSeen == diagnosis.Yes
+	default:
+		return seen
+	}
 }
 
-// secured: no run ends well on the internal battery with mains in reach.
+// secured: no run ends well on the internal battery with mains in reach that
+// was not tried.
 func secured(b *bench.Bench) bool {
-	return !b.Start.MainsInReach || b.State.Source == setup.Mains
+	return !b.Start.MainsInReach || b.Start.Mains || b.State.Source == setup.Mains || b.State.Source == setup.Chair
 }
 
-// putRight: solved is true only when the chair would carry again.
+// putRight: nobody says that it works before what failed carries again, and
+// solved only when the chair would, too.
 func putRight(b *bench.Bench) bool {
-	return b.Ending != diagnosis.Solved || b.ChairWouldCarry()
+	carries := !b.Start.Mains || b.State.Source == setup.Mains
+	switch b.Ending {
+	case diagnosis.Solved:
+		return carries && b.ChairWouldCarry()
+	case diagnosis.Untrusted:
+		return carries
+	}
+	return true
 }
 
 func knownOf(s *setup.Setup, f setup.Fault) setup.Knowledge {

@@ -50,8 +50,13 @@ var few = []uint64{quiz.Fixed, quiz.Worked, 2}
 
 func eachStart(t *testing.T, f func(t *testing.T, m *diagnosis.Model, start bench.Start)) {
 	eachScenario(t, func(t *testing.T, sc quiz.Scenario, m *diagnosis.Model) {
+		met := map[string]bool{}
 		for _, seed := range few {
-			f(t, m, drawn(t, m, sc, seed))
+			start := drawn(t, m, sc, seed)
+			if fault := start.Faults[0].String(); !met[fault] {
+				met[fault] = true
+				f(t, m, start)
+			}
 		}
 	})
 }
@@ -95,35 +100,42 @@ func best(t testing.TB, m *diagnosis.Model, start bench.Start) (list []diagnosis
 	return list
 }
 
-// TestSeeds: whatever is drawn can be found out. The advice is never refused,
-// the hidden part is seen on the way, and the end is right.
+// TestSeeds: every scenario can be drawn on every set-up, over and over, and
+// hides more than one thing. Whatever is drawn can be found out: the advice is
+// never refused, the hidden part is seen on the way, and the end is right.
 func TestSeeds(t *testing.T) {
 	eachScenario(t, func(t *testing.T, sc quiz.Scenario, m *diagnosis.Model) {
+		guide := quiz.NewGuide(m)
 		drew := map[string]quiz.Result{}
 		minutes := map[float64]bool{}
-		for seed := range uint64(30) {
-			start := drawn(t, m, sc, seed)
-			if seed < 20 {
+		for seed := range uint64(200) {
+			start, err := guide.Generate(sc, seed)
+			if err != nil {
+				t.Fatalf("seed %d: %v", seed, err)
+			}
+			if seed%20 == 0 { // asked by itself, it is the same
 				if again := drawn(t, m, sc, seed); !reflect.DeepEqual(start, again) {
 					t.Fatalf("seed %d starts as %+v, then as %+v", seed, start, again)
 				}
 			}
 			minutes[start.Minutes] = true
-			if start.Minutes < sc.Least || start.Minutes > sc.Minutes || start.MainsInReach != sc.MainsInReach {
+			if start.Minutes < sc.Least || start.Minutes > sc.Minutes || start.MainsInReach != sc.MainsInReach || start.Mains != sc.Mains {
 				t.Errorf("seed %d is out of the story's bounds: %+v", seed, start)
 			}
 			fault := start.Faults[0].String()
 			if _, known := drew[fault]; known {
 				continue
 			}
-			r := run(t, m, start, best(t, m, start)...)
+			r, err := guide.Best(start)
+			if err != nil {
+				t.Fatal(err)
+			}
 			drew[fault] = r
 			if !r.Safe || !r.EndingRight || r.Score != 1 || !r.Passed || r.Seconds > r.BestSeconds || r.Fault != fault {
 				t.Errorf("seed %d: %+v", seed, r)
 			}
 			hides(t, sc, start, r.Best[len(r.Best)-1].Verb)
-			looked := diagnosis.Action{Verb: diagnosis.Look, Part: start.Faults[0].Part}
-			if !slices.Contains(r.Best, looked) {
+			if !slices.ContainsFunc(r.Best, func(a diagnosis.Action) bool { return a.Verb == diagnosis.Look && shows(start, a.Part) }) {
 				t.Errorf("seed %d: %s is never looked at", seed, fault)
 			}
 			for _, st := range r.Steps {
@@ -132,24 +144,123 @@ func TestSeeds(t *testing.T) {
 				}
 			}
 		}
-		if len(drew) < 2 || len(minutes) < 4 {
-			t.Errorf("30 seeds drew %d faults and %d counts of minutes", len(drew), len(minutes))
+		if len(drew) < causes(sc, m.Setup) || len(minutes) < 4 {
+			t.Errorf("200 seeds drew %d faults and %d counts of minutes", len(drew), len(minutes))
 		}
 	})
+}
+
+// causes is how many causes at least a scenario hides on a set-up: two, but
+// where the story leaves only one.
+func causes(sc quiz.Scenario, s *setup.Setup) int {
+	if slices.Contains([]string{"before-you-leave", "long-day-out"}, sc.ID) || sc.ID == "before-bed" && s.Ventilator.Shared() {
+		return 1
+	}
+	return 2
+}
+
+// shows tells whether a look at a part is a look at what is hidden: at the
+// part itself, at the face, or, where nothing shows of it, at anything.
+func shows(start bench.Start, part string) bool {
+	hidden := start.Faults[0]
+	kind, _ := start.Setup.PartKind(hidden.Part)
+	switch {
+	case slices.Contains([]setup.Mode{setup.Misread, setup.Intermittent}, hidden.Mode):
+		return part != diagnosis.PanelID
+	case kind == setup.KindLamp, kind == setup.KindScreen:
+		return part == diagnosis.PanelID
+	}
+	return part == hidden.Part
+}
+
+// TestWhatIsTaught: scenarios enough, several for every objective, and every
+// kind of cause that a caregiver meets somewhere among what they hide.
+func TestWhatIsTaught(t *testing.T) {
+	objectives, ids := map[string]int{}, map[string]bool{}
+	for _, sc := range quiz.Scenarios {
+		objectives[sc.Objective]++
+		if ids[sc.ID] {
+			t.Errorf("two scenarios are %s", sc.ID)
+		}
+		ids[sc.ID] = true
+	}
+	if len(quiz.Scenarios) < 12 || len(objectives) < 4 {
+		t.Errorf("%d scenarios for %d objectives", len(quiz.Scenarios), len(objectives))
+	}
+	for objective, n := range objectives {
+		if n < 3 {
+			t.Errorf("%d scenarios for %s", n, objective)
+		}
+	}
+	var needed []string
+	for _, sc := range quiz.Needed() {
+		needed = append(needed, sc.ID)
+	}
+	if want := []string{"after-the-transfer", "at-home-evening", "comes-and-goes"}; !slices.Equal(needed, want) {
+		t.Errorf("a sign-off needs %q, expected %q", needed, want)
+	}
+	for _, name := range setup.DemoNames {
+		t.Run(name, func(t *testing.T) {
+			m := models()[name]
+			guide := quiz.NewGuide(m)
+			met := map[string]bool{}
+			for _, sc := range quiz.Scenarios {
+				for seed := range uint64(100) {
+					start, err := guide.Generate(sc, seed)
+					if err != nil {
+						t.Fatal(err)
+					}
+					kind, _ := m.Setup.PartKind(start.Faults[0].Part)
+					met[string(kind)+" "+string(start.Faults[0].Mode)] = true
+				}
+			}
+			want := []string{
+				"plug half-home", "plug open", "joint open", "joint crossed", "joint high-resistance", "joint intermittent", "fuse blown", "fuse missing",
+				"fuse holder-heated", "converter failed", "converter cut-out", "battery flat", "lead open", "outlet off", "cord half-home", "panel misread",
+			}
+			switch name {
+			case "chair-12":
+				want = append(want, "switch off", "lamp dead")
+			case "chair-7":
+				want = append(want, "isolator off", "lamp dead")
+			case "chair-21":
+				want = append(want, "screen dead")
+			}
+			for _, w := range want {
+				if !met[w] {
+					t.Errorf("nobody meets %s", w)
+				}
+			}
+		})
+	}
 }
 
 // hides holds a start to what the objective asks, by what is right to end with
 // and how it looks.
 func hides(t *testing.T, sc quiz.Scenario, start bench.Start, end diagnosis.Verb) {
 	t.Helper()
-	if sc.Objective == "find-safely" != (end == diagnosis.Solved) {
+	calls := []diagnosis.Verb{diagnosis.CallTech, diagnosis.CallChair}
+	ends := map[string][]diagnosis.Verb{"find-safely": {diagnosis.Solved}, "call-right": calls, "leave-apart": calls, "mistrust": {diagnosis.Untrusted}}[sc.Objective]
+	switch {
+	case sc.Mains: // the person may be let go on mains, and the rest seen to later
+		ends = append(ends, diagnosis.Untrusted)
+	case sc.ID == "before-you-leave": // no source can be told
+		ends = []diagnosis.Verb{diagnosis.CallClinic}
+	}
+	if !slices.Contains(ends, end) {
 		t.Errorf("%s ends with %s", start.Faults[0], end)
 	}
-	st, err := circuit.Solve(start.Setup, circuit.Usual(start.Faults...))
+	at := circuit.Usual(start.Faults...)
+	at.Mains = sc.Mains
+	st, err := circuit.Solve(start.Setup, at)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if st.Source != setup.Internal || st.Kind != sc.Kind {
+	from := setup.Internal
+	if sc.From != "" || sc.Mains && !start.Setup.Ventilator.Shared() {
+		from = setup.Chair
+	}
+	if st.Source != from || sc.Kind != "" && st.Kind != sc.Kind {
 		t.Errorf("%s starts on %s, %s", start.Faults[0], st.Source, st.Kind)
 	}
 	apart := []setup.Look{setup.LookDiscoloured, setup.LookHalfHome, setup.LookCrossed}
@@ -266,17 +377,40 @@ func TestCarefulIsNotWrong(t *testing.T) {
 	eachStart(t, func(t *testing.T, m *diagnosis.Model, start bench.Start) {
 		way := []diagnosis.Action{{Verb: diagnosis.AskPerson}, {Verb: diagnosis.Bag}, {Verb: diagnosis.Look, Part: diagnosis.PanelID}}
 		call := diagnosis.Action{Verb: diagnosis.CallTech}
+		if dark(start) {
+			if r := run(t, m, start, append(way, call)...); !r.Passed || r.Steps[3].Why != "quiz.why.unread" {
+				t.Errorf("a panel that names no source, and a call at once: %+v", r)
+			}
+			return
+		}
+		untried := start.MainsInReach && !start.Mains && from(t, start) == setup.Internal
 		early := run(t, m, start, append(slices.Clone(way), call)...)
-		if early.Passed || early.Careful == start.MainsInReach {
+		if early.Passed || early.Careful == untried {
 			t.Errorf("%+v", early)
 		}
-		if start.MainsInReach {
+		if untried {
 			way = append(way, diagnosis.Action{Verb: diagnosis.PlugIn, Part: "outlet"})
 		}
 		if r := run(t, m, start, append(way, call)...); r.Passed || !r.Careful || !r.Safe {
 			t.Errorf("%+v", r)
 		}
 	})
+}
+
+// dark tells whether nothing on the panel names a source.
+func dark(start bench.Start) bool {
+	kind, _ := start.Setup.PartKind(start.Faults[0].Part)
+	return kind == setup.KindLamp || kind == setup.KindScreen
+}
+
+// from is what carries when a run starts.
+func from(t testing.TB, start bench.Start) setup.Source {
+	t.Helper()
+	b, err := bench.New(start)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b.State.Source
 }
 
 func TestReachingForAnOutletThatIsNotThereHarmsNobody(t *testing.T) {
@@ -290,7 +424,8 @@ func TestReachingForAnOutletThatIsNotThereHarmsNobody(t *testing.T) {
 	}
 }
 
-// Walking the whole chain is slow and safe, and passes.
+// Walking all of the side that fails is slow and safe, and passes. Where the
+// panel names no source there is no walk: nothing but a call is safe.
 func TestAWalkAlongTheChainPasses(t *testing.T) {
 	eachStart(t, func(t *testing.T, m *diagnosis.Model, start bench.Start) {
 		way := best(t, m, start)
@@ -300,15 +435,19 @@ func TestAWalkAlongTheChainPasses(t *testing.T) {
 		}
 		at := len(opening)
 		walk := slices.Clone(way[:at])
-		for i := range m.Setup.Chain {
-			walk = append(walk, diagnosis.Action{Verb: diagnosis.Look, Part: m.Setup.Chain[i].ID})
+		side := m.Setup.Chain
+		if start.Mains {
+			side = m.Setup.Mains
+		}
+		for i := range side {
+			walk = append(walk, diagnosis.Action{Verb: diagnosis.Look, Part: side[i].ID})
 		}
 		for _, a := range way[at:] {
 			if a.Verb != diagnosis.Look || !slices.Contains(walk, a) {
 				walk = append(walk, a)
 			}
 		}
-		if r := run(t, m, start, walk...); !r.Passed || r.Score >= 1 {
+		if r := run(t, m, start, walk...); r.Passed == dark(start) || r.Score >= 1 {
 			t.Errorf("%s: score %g of %g s against %g s", start.Faults[0], r.Score, r.Seconds, r.BestSeconds)
 		}
 	})
@@ -432,14 +571,7 @@ func TestABenchRefuses(t *testing.T) {
 // Dawdling on the internal battery stops the ventilator; from then on only the
 // person and the calls are left.
 func TestMinutesRunOut(t *testing.T) {
-	s, err := setup.Demo("chair-12")
-	if err != nil {
-		t.Fatal(err)
-	}
-	start, err := quiz.Scenarios[0].Start(s)
-	if err != nil {
-		t.Fatal(err)
-	}
+	start := drawn(t, models()["chair-12"], quiz.Scenarios[0], quiz.Fixed)
 	start.Minutes = 30.5
 	b, err := bench.New(start)
 	if err != nil {

@@ -56,6 +56,9 @@ func (m *Main) startRun(c *fiber.Ctx) error {
 	case worked:
 		seed = int64(quiz.Worked)
 	case record.Quiz:
+		if !sc.Record {
+			return problem.New(problem.Invalid, "problem.form")
+		}
 		mode = record.Quiz
 	default:
 		return problem.New(problem.Invalid, "problem.form")
@@ -402,7 +405,7 @@ func came(say locales.Speaker, st quiz.StepDebrief, name string) string {
 		return say.T("bench.came.look", "Part", name, "Look", lookText(say, st.Look))
 	case slices.Contains(bench.Endings, st.Action.Verb):
 		return say.T("bench.came.ended")
-	case st.Action.Verb == diagnosis.PlugIn && !st.Did && st.Source != setup.Mains:
+	case st.Action.Verb == diagnosis.PlugIn && st.Seconds == 0 && st.Source != setup.Mains:
 		return say.T("gate.no-mains")
 	case st.Seen == "":
 		return say.T("bench.came.source-dark")
@@ -461,9 +464,13 @@ func (m *Main) debrief(c *fiber.Ctx) error {
 	}
 	p.Figure = figure.CloseUp(fig, f.Part)
 	name, look := partName(say, o.setup, f.Part), lookText(say, fig.State.Look(f.Part))
-	p.Cause = say.T("page.debrief.cause.text", "Part", name, "Look", look)
-	if p.Result.Spare != "" {
+	switch {
+	case f.Mode == setup.Misread, f.Mode == setup.Intermittent: // nothing shows of it
+		p.Cause = say.T("page.debrief.cause."+string(f.Mode), "Part", name)
+	case p.Result.Spare != "":
 		p.Cause = say.T("page.debrief.cause.spare", "Part", name, "Look", look, "Spare", say.T("bench.spare."+p.Result.Spare))
+	default:
+		p.Cause = say.T("page.debrief.cause.text", "Part", name, "Look", look)
 	}
 	return m.render(c, page.DebriefPage(p))
 }

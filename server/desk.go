@@ -60,7 +60,7 @@ func (m *Main) roster(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
-	p := page.Roster{Frame: v.frame(v.speak.T("page.roster")), Lessons: len(m.lessons.IDs()), Scenes: len(quiz.Scenarios)}
+	p := page.Roster{Frame: v.frame(v.speak.T("page.roster")), Lessons: len(m.lessons.IDs()), Scenes: len(quiz.Needed())}
 	for _, row := range rows {
 		r := page.RosterRow{
 			ID: row.ID, Name: row.Name, Setup: row.SetupTag, Lessons: row.LessonsDone, Scenes: row.ScenariosPassed,

@@ -45,7 +45,7 @@ func signOffs(t *testing.T, dir string) (list []record.SignOff) {
 
 func TestSigning(t *testing.T) {
 	t.Parallel()
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		h := signable(t)
 		r := h.educator(t, language)
 		form := filled(t, r)
@@ -149,7 +149,7 @@ func rated(form url.Values) int {
 func TestSigningBeforeAllIsDone(t *testing.T) {
 	t.Parallel()
 	h := serve(t, demoDir(t))
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		r := h.educator(t, language)
 		page := r.get(rowanAt).says(t, r.speaker(), 200, "page.observe.incomplete")
 		form := url.Values{"token": {page.form(t, "/sign-out").Get("token")}, "key": {strings.Repeat("k", 20)}, "spare": {"yes"}, "rating": {"5"}, "secret": {mara[1]}}

@@ -108,7 +108,7 @@ func TestReportIsRead(t *testing.T) {
 	dir := demoDir(t)
 	at := reported(t, dir, blownFuse("r1", morning.Add(-40*time.Minute)), blownFuse("r2", morning.Add(-3*time.Minute)))
 	h := serve(t, dir)
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		r := h.educator(t, language)
 		say := r.speaker()
 		fuse := cause(say, say.T("figure.kind.fuse"), setup.Blown)
@@ -166,7 +166,7 @@ func TestCareThatWasNotAskedHasNoAnswer(t *testing.T) {
 			dir := demoDir(t)
 			at := reported(t, dir, cared(blownFuse("r1", morning), c.care))
 			h := serve(t, dir)
-			inBoth(t, func(t *testing.T, language string) {
+			inEach(t, func(t *testing.T, language string) {
 				r := h.educator(t, language)
 				var said []string
 				for key := range strings.FieldsSeq(c.says) {
@@ -196,7 +196,7 @@ func TestNothingIsRankedByThePersonAlone(t *testing.T) {
 		}))
 	}
 	h := serve(t, dir)
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		r := h.educator(t, language)
 		say := r.speaker()
 		for _, at := range ats {
@@ -225,7 +225,7 @@ func TestEmergenciesAreFirst(t *testing.T) {
 	}, blownFuse("r3", day(2).Add(time.Hour))) // a later report does not hide it
 	newest := reported(t, dir, blownFuse("r4", day(4)))
 	h := serve(t, dir)
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		r := h.educator(t, language)
 		a := r.get("/desk/inbox").says(t, r.speaker(), 200, "inbox.open", "Count", 3)
 		rows := strings.Split(a.body, "<tr>")[2:]
@@ -292,7 +292,7 @@ func TestRankingWhenSentIsShownWhereItDiffers(t *testing.T) {
 		return r
 	})
 	h := serve(t, dir)
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		r := h.educator(t, language)
 		say := r.speaker()
 		for _, at := range []string{other, unread} {
@@ -327,7 +327,7 @@ func TestReadingChangesTheRanking(t *testing.T) {
 	dir := demoDir(t)
 	at := reported(t, dir, darkConverter("r1", morning))
 	h := serve(t, dir)
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		r := h.educator(t, language)
 		say := r.speaker()
 		failed := cause(say, say.T("figure.kind.converter"), setup.Failed)
@@ -417,7 +417,7 @@ func TestFindingIsCheckedAndCorrected(t *testing.T) {
 	dir := demoDir(t)
 	at := reported(t, dir, blownFuse("r1", morning))
 	h := serve(t, dir)
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		r := h.educator(t, language)
 		say := r.speaker()
 		form := r.get(at).wants(t, 200).form(t, at+"/finding")
@@ -476,7 +476,7 @@ func TestReportThatCannotBeRead(t *testing.T) {
 		return told(t, "r1", morning, "say-later", diagnosis.Done{Check: "flux", Shows: "odd"})
 	})
 	h := serve(t, dir)
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		r := h.educator(t, language)
 		r.get("/desk/inbox").says(t, r.speaker(), 200, "inbox.unread.short")
 		page := r.get(at).says(t, r.speaker(), 200, "inbox.unread").holds(t, r.speaker().T("inbox.ending.unknown"), "555-0123")
@@ -502,7 +502,7 @@ func TestWhatCallersGetWrong(t *testing.T) {
 	for i, what := range []string{"plug=half-home", "plug=half-home", "fuse=blown", "nothing", "fuse=blown"} {
 		r.post(ats[i]+"/finding", with(r.get(ats[i]).form(t, ats[i]+"/finding"), "what", what)).wants(t, 303)
 	}
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		r := h.educator(t, language)
 		say := r.speaker()
 		page := r.get("/desk/inbox/lessons").says(t, say, 200, "inbox.missed.calls", "Count", 5)

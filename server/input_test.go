@@ -15,7 +15,7 @@ import (
 func TestMalformedForms(t *testing.T) {
 	t.Parallel()
 	h := serve(t, demoDir(t))
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		r := h.learner(t, rowan, language)
 		run := r.begin("at-home-evening", record.Practice)
 		r.act(run, "ask-person:")
@@ -80,7 +80,7 @@ func TestMalformedForms(t *testing.T) {
 func TestUnknownChoices(t *testing.T) {
 	t.Parallel()
 	h := serve(t, demoDir(t))
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		r := h.learner(t, rowan, language)
 		at := "/lessons/three-sources/question"
 		for name, form := range map[string]url.Values{
@@ -110,7 +110,7 @@ func TestUnknownChoices(t *testing.T) {
 func TestUnknownPaths(t *testing.T) {
 	t.Parallel()
 	h := serve(t, demoDir(t))
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		guest, learner := h.reader(t, language), h.learner(t, rowan, language)
 		for _, c := range []struct {
 			method, path, key string

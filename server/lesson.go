@@ -25,7 +25,10 @@ import (
 
 // numbered puts the site's numbers after the lines that a lesson names.
 func (m *Main) numbered(l lessons.Lesson) lessons.Lesson {
-	return l.WithLines(map[string]string{"emergency": m.site.RescueLine, "clinical": m.site.ClinicalLine, "technologist": m.site.TechnologistLine})
+	return l.WithLines(map[string]string{
+		"emergency": m.site.RescueLine, "clinical": m.site.ClinicalLine,
+		"technologist": m.site.TechnologistLine, "chair-vendor": m.site.ChairLine,
+	})
 }
 
 // fitted is a lesson as a set-up shows it, with the site's numbers.
@@ -65,7 +68,7 @@ func (m *Main) lesson(c *fiber.Ctx) error {
 		return err
 	}
 	// Of its reader it holds only whether someone is signed in.
-	signed := v.person.ID != ""
+	reader, signed := v.person, v.person.ID != ""
 	v.person = record.Person{}
 	key := strings.Join([]string{id, r.Version, lesson, strconv.Itoa(number), v.speak.Tag, strconv.Itoa(v.size), strconv.FormatBool(signed)}, " ")
 	p, ok := m.kept.get(key)
@@ -74,6 +77,11 @@ func (m *Main) lesson(c *fiber.Ctx) error {
 			return err
 		}
 		m.kept.put(key, p)
+	}
+	if reader.Role == record.Learner && reader.SetupID == id {
+		if err := m.store.PutPlace(ctx(c), SiteID, reader.ID, id, record.Place{Lesson: lesson, Card: number}, m.now()); err != nil {
+			return err
+		}
 	}
 	c.Set("Content-Type", "text/html; charset=utf-8")
 	c.Set("Vary", "Accept-Encoding")
@@ -136,7 +144,7 @@ func (m *Main) keep(v view, r record.Setup, id string, number int, signed bool) 
 }
 
 // figures draws a card's figure on the reader's set-up: a chain with the
-// panel it lights, a panel, or one part close up.
+// panel it lights, a panel, one part close up, the chair's back or the person.
 func (m *Main) figures(speak locales.Speaker, s *setup.Setup, f lessons.Figure, id string) ([]string, error) {
 	if f.Kind == "" {
 		return nil, nil
@@ -159,6 +167,10 @@ func (m *Main) figures(speak locales.Speaker, s *setup.Setup, f lessons.Figure, 
 		return []string{figure.Panel(p), figure.Chain(v)}, nil
 	case lessons.CloseUp:
 		return []string{figure.CloseUp(v, f.Part)}, nil
+	case lessons.Back:
+		return []string{figure.Back(v)}, nil
+	case lessons.Person:
+		return []string{figure.Person(v)}, nil
 	}
 	return nil, fmt.Errorf("figure kind %q", f.Kind)
 }
@@ -247,21 +259,37 @@ func (m *Main) evidence(c *fiber.Ctx, person record.Person, r record.Setup) (com
 	return e, nil
 }
 
-// way lists the lessons and scenarios with what is done.
+// way lists the lessons and scenarios that a sign-off needs, with what is done.
 func (m *Main) way(speak locales.Speaker, r record.Setup, e competency.Evidence) (ls, ss []page.Step) {
 	for _, id := range m.lessons.IDs() {
 		l, _ := m.lessons.Lesson(id, speak.Tag)
-		ls = append(ls, page.Step{Title: l.Title, Link: "/lessons/" + r.ID + "/" + id + "/1", Done: slices.Contains(e.Lessons, id)})
+		ls = append(ls, page.Step{Title: l.Title, Link: lessonLink(r.ID, id, 1), Again: lessonLink(r.ID, id, 0), Done: slices.Contains(e.Lessons, id)})
 	}
-	for _, sc := range quiz.Scenarios {
-		ss = append(ss, page.Step{Title: speak.T("quiz.scenario." + sc.ID + ".title"), Link: "/scenarios/" + sc.ID, Done: slices.Contains(e.Scenarios, sc.ID)})
+	for _, sc := range quiz.Needed() {
+		step := scenarioStep(speak, sc)
+		step.Done = slices.Contains(e.Scenarios, sc.ID)
+		ss = append(ss, step)
 	}
 	return ls, ss
 }
 
+func scenarioStep(speak locales.Speaker, sc quiz.Scenario) page.Step {
+	return page.Step{Title: speak.T("quiz.scenario." + sc.ID + ".title"), Link: "/scenarios/" + sc.ID}
+}
+
+// more lists the scenarios that are there to practise only.
+func more(speak locales.Speaker) (list []page.Step) {
+	for _, sc := range quiz.Scenarios {
+		if !sc.Record {
+			list = append(list, scenarioStep(speak, sc))
+		}
+	}
+	return list
+}
+
 func scenarioIDs() []string {
 	var ids []string
-	for _, sc := range quiz.Scenarios {
+	for _, sc := range quiz.Needed() {
 		ids = append(ids, sc.ID)
 	}
 	return ids
@@ -279,11 +307,15 @@ func (m *Main) me(c *fiber.Ctx) error {
 	}
 	p := page.Me{Frame: v.frame(v.speak.T("page.me", "Name", v.person.Name)), Setup: r.Tag, Check: "/check/" + r.ID, Outing: "/outing/" + r.ID}
 	p.Lessons, p.Scenarios = m.way(v.speak, r, e)
+	p.More = more(v.speak)
 	for _, s := range slices.Concat(p.Lessons, p.Scenarios) {
 		if !s.Done {
 			p.Next = s
 			break
 		}
+	}
+	if p.Place, err = m.place(c, v.speak, v.person, r, e.Lessons); err != nil {
+		return err
 	}
 	if chose := c.Query("chose"); chose != "" && chose != r.ID {
 		if other, err := m.store.Setup(ctx(c), SiteID, chose); err == nil {

@@ -60,7 +60,7 @@ func TestOutingBegins(t *testing.T) {
 	t.Parallel()
 	c := &clock{at: morning}
 	h := serveWith(t, server.Config{Data: demoDir(t)}, c)
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		r := h.reader(t, language)
 		for _, id := range setup.DemoNames {
 			a := r.get("/outing/"+id).says(t, r.speaker(), 200, "outing.setting.hint")
@@ -120,7 +120,7 @@ func TestOutingForeseen(t *testing.T) {
 			if f.OK != c.keeps {
 				t.Fatalf("the model says %v", f.OK)
 			}
-			inBoth(t, func(t *testing.T, language string) {
+			inEach(t, func(t *testing.T, language string) {
 				r := h.reader(t, language)
 				verdict := map[bool]string{true: "outing.keeps", false: "outing.keeps-not"}
 				a := r.plan(c.setup, c.form).says(t, r.speaker(), 200, verdict[c.keeps])
@@ -200,7 +200,7 @@ func TestOutingSaysWhyNot(t *testing.T) {
 			must(t, err)
 			st := f.Stretches[0]
 			lacked[st.Lacks] = true
-			inBoth(t, func(t *testing.T, language string) {
+			inEach(t, func(t *testing.T, language string) {
 				r := h.reader(t, language)
 				say := r.speaker().T
 				a := r.plan(c.setup, c.form).says(t, r.speaker(), 200, "outing.keeps-not")
@@ -263,7 +263,7 @@ func roundedDown(t *testing.T, said string, step, worst, typical float64) {
 func TestOutingRefused(t *testing.T) {
 	t.Parallel()
 	h := serve(t, demoDir(t))
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		r := h.reader(t, language)
 		s := r.speaker()
 		number := func(low, high any) string { return s.T("outing.expect.number", "Low", low, "High", high) }
@@ -322,7 +322,7 @@ func TestOutingRefused(t *testing.T) {
 func TestOutingTimes(t *testing.T) {
 	t.Parallel()
 	h := serve(t, demoDir(t))
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		r := h.reader(t, language)
 		s := r.speaker()
 		for leaves, key := range map[string]string{
@@ -359,7 +359,7 @@ var marks = strings.NewReplacer("\u2068", "", "\u2069", "")
 func TestOutingNamesTheMonth(t *testing.T) {
 	t.Parallel()
 	h := serve(t, demoDir(t))
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		r := h.reader(t, language)
 		say := r.speaker().T
 		long := with(afternoon, "kind-1", "mains", "amount-1", "8640", "adapter-1", "yes", "amount-2", "1200", "kind-3", "none")
@@ -387,7 +387,7 @@ func sameWords(a, b []string) bool {
 func TestOutingLegs(t *testing.T) {
 	t.Parallel()
 	h := serve(t, demoDir(t))
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		r := h.reader(t, language)
 		s := r.speaker()
 		form := with(afternoon, "kind-1", "none", "amount-1", "9", "adapter-2", "yes",

@@ -38,7 +38,7 @@ func unzip(t *testing.T, body string) string {
 func TestKeptPages(t *testing.T) {
 	t.Parallel()
 	h := serve(t, demoDir(t))
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		a, b, guest := h.learner(t, rowan, language), h.learner(t, samira, language), h.reader(t, language)
 		for _, at := range []string{"/lessons/chair-12/three-sources/1", "/lessons/chair-7/your-panel/2"} {
 			first := a.as(at, "identity").wants(t, 200)
@@ -160,7 +160,7 @@ func TestBoundKiosk(t *testing.T) {
 			}
 		}
 	}
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		r := h.reader(t, language)
 		shows(r, "chair-12", "chair-7", "chair-21")
 		u, _ := url.Parse(h.url)
@@ -181,7 +181,7 @@ func TestOurOwnFault(t *testing.T) {
 		must(t, s.EndRun(context.Background(), server.SiteID, strings.TrimPrefix(run, "/runs/"), false, 0, []byte(`"spoilt"`), morning))
 	})
 	h := serve(t, dir)
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		r := h.learner(t, rowan, language)
 		a := r.get(run+"/debrief").says(t, r.speaker(), 500, "problem.internal")
 		id := a.header.Get("X-Request-Id")
@@ -201,7 +201,7 @@ func TestLogsNameNobody(t *testing.T) {
 	t.Parallel()
 	h := serve(t, demoDir(t))
 	secrets := map[string]string{}
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		r := h.reader(t, language)
 		r.try("/sign-in", [2]string{"HERON-12", "9999"}).wants(t, 401)
 		r.try("/sign-in", [2]string{"HERON-77", "4821"}).wants(t, 401)
@@ -249,7 +249,7 @@ func TestLogsNameNobody(t *testing.T) {
 func TestEveryPage(t *testing.T) {
 	t.Parallel()
 	h := serve(t, demoDir(t))
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		for _, who := range [][2]string{rowan, samira, jules} {
 			r := h.learner(t, who, language)
 			r.get("/me").wants(t, 200).whole(t, r.speaker())

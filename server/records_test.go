@@ -94,7 +94,7 @@ func busy(t *testing.T, dir string) (free func()) {
 
 func TestRecordsBusy(t *testing.T) {
 	t.Parallel()
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		t.Parallel()
 		dir := demoDir(t)
 		h := serve(t, dir)

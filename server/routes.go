@@ -49,8 +49,11 @@ func (m *Main) routes() *fiber.App {
 	app.Post("/sign-in", m.signIn)
 	app.Get("/sign-out", m.signOutPage)
 	app.Post("/sign-out", m.signOut)
+	app.Get("/lessons/:setup", m.shelf)
 	app.Get("/lessons/:setup/:lesson/:card<int>", m.lesson)
+	app.Get("/lessons/:setup/:lesson/refresher", m.refresher)
 	app.Get("/outing/:setup", m.outing)
+	app.Get("/figures/:setup", m.everyFigure)
 	app.Get("/check/:setup", m.check)
 	app.Post("/check/:setup/report", m.report)
 

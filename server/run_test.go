@@ -20,7 +20,7 @@ import (
 func TestTwoTabs(t *testing.T) {
 	t.Parallel()
 	h := serve(t, demoDir(t))
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		r := h.learner(t, rowan, language)
 		goOn := func(t *testing.T, a answer, run string) {
 			t.Helper()
@@ -100,7 +100,7 @@ func TestTwoTabs(t *testing.T) {
 func TestUnsafeStep(t *testing.T) {
 	t.Parallel()
 	h := serve(t, demoDir(t))
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		r := h.learner(t, rowan, language)
 		run := r.begin("at-home-evening", record.Practice)
 		r.act(run, "replace-fuse:fuse")
@@ -173,7 +173,7 @@ func TestClockRanBackwards(t *testing.T) {
 	for _, restarted := range []bool{false, true} {
 		name := map[bool]string{false: "while running", true: "over a restart"}[restarted]
 		t.Run(name, func(t *testing.T) {
-			inBoth(t, func(t *testing.T, language string) {
+			inEach(t, func(t *testing.T, language string) {
 				dir := demoDir(t)
 				h := serve(t, dir)
 				r := h.learner(t, rowan, language)
@@ -237,12 +237,80 @@ func TestPracticeIsNotForTheRecord(t *testing.T) {
 	}
 }
 
+// TestMoreToPractise: what a sign-off does not need is listed apart, is not
+// offered for the record, and is refused there.
+func TestMoreToPractise(t *testing.T) {
+	t.Parallel()
+	h := serve(t, demoDir(t))
+	inEach(t, func(t *testing.T, language string) {
+		r := h.learner(t, rowan, language)
+		me := r.get("/me").says(t, r.speaker(), 200, "page.more").body
+		needed, more, _ := strings.Cut(me, r.speaker().T("page.more"))
+		for _, sc := range quiz.Scenarios {
+			link := `href="/scenarios/` + sc.ID + `"`
+			if strings.Contains(needed, link) != sc.Record || strings.Contains(more, link) == sc.Record {
+				t.Errorf("%s is in the wrong list", sc.ID)
+			}
+			begin := r.get("/scenarios/"+sc.ID).says(t, r.speaker(), 200, "quiz.scenario."+sc.ID+".story")
+			if strings.Contains(begin.body, `value="quiz"`) != sc.Record {
+				t.Errorf("%s is offered for the record, or not", sc.ID)
+			}
+			if !sc.Record {
+				r.post("/runs", with(begin.form(t, "/runs"), "mode", record.Quiz)).wants(t, 422)
+			}
+		}
+	})
+}
+
+// TestMainsThatFailed: where the adapter is in already, plugging it in once
+// more changes nothing, and nobody says that no outlet is in reach.
+func TestMainsThatFailed(t *testing.T) {
+	t.Parallel()
+	h := serve(t, demoDir(t))
+	inEach(t, func(t *testing.T, language string) {
+		r := h.learner(t, rowan, language)
+		run := r.begin("furniture-moved", record.Practice)
+		for _, a := range []string{"ask-person:", "bag:", "look:panel", "plug-in:outlet"} {
+			r.act(run, a)
+		}
+		p := r.get(run).says(t, r.speaker(), 200, "bench.came.same")
+		if strings.Contains(html.UnescapeString(p.body), r.speaker().T("gate.no-mains")) {
+			t.Error("it says that no outlet is in reach")
+		}
+	})
+}
+
+// TestADebriefSaysWhatPassed: where nothing shows, the debrief says why.
+func TestADebriefSaysWhatPassed(t *testing.T) {
+	t.Parallel()
+	h := serve(t, demoDir(t))
+	inEach(t, func(t *testing.T, language string) {
+		r := h.learner(t, rowan, language)
+		said := map[string]bool{}
+		for range 40 {
+			run := r.begin("it-came-back", record.Practice)
+			r.act(run, "call-clinic:")
+			body := html.UnescapeString(r.get(run+"/debrief").wants(t, 200).body)
+			_, rest, _ := strings.Cut(r.speaker().T("page.debrief.cause.intermittent", "Part", ""), ":")
+			for key, text := range map[string]string{"misread": r.speaker().T("page.debrief.cause.misread"), "intermittent": rest} {
+				if strings.Contains(body, text) {
+					said[key] = true
+				}
+			}
+			if len(said) == 2 {
+				return
+			}
+		}
+		t.Errorf("40 debriefs said only %v", said)
+	})
+}
+
 // TestWorkedExample: the engine's own way, step by step with its reasons, the
 // same for everyone, and nothing else to choose.
 func TestWorkedExample(t *testing.T) {
 	t.Parallel()
 	h := serve(t, demoDir(t))
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		for _, sc := range quiz.Scenarios {
 			r := h.learner(t, rowan, language)
 			run, again := r.begin(sc.ID, "worked"), r.begin(sc.ID, "worked")
@@ -270,7 +338,7 @@ func TestWorkedExample(t *testing.T) {
 func TestHalfDone(t *testing.T) {
 	t.Parallel()
 	h := serve(t, demoDir(t))
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		for _, who := range [][2]string{rowan, samira} {
 			r := h.learner(t, who, language)
 			form := with(r.get("/scenarios/at-home-evening").form(t, "/runs"), "mode", "half-done")
@@ -338,7 +406,7 @@ func TestEveryRunDrawsAnew(t *testing.T) {
 func TestTheAlarmIsSaid(t *testing.T) {
 	t.Parallel()
 	h := serve(t, demoDir(t))
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		r := h.learner(t, rowan, language)
 		run := r.begin("at-home-evening", record.Practice)
 		// The minutes are drawn: with few of them it is the higher alarm.
@@ -362,7 +430,7 @@ func TestTheAlarmIsSaid(t *testing.T) {
 func TestADebriefExplainsEachStep(t *testing.T) {
 	t.Parallel()
 	h := serve(t, demoDir(t))
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		r := h.learner(t, rowan, language)
 		run := r.begin("at-home-evening", record.Practice)
 		for _, a := range []string{"ask-person:", "look:panel", "look:fuse", "call-technologist:"} {

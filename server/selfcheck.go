@@ -1044,7 +1044,7 @@ func (a asking) refused() string {
 func (a asking) calls(l page.Lines) []page.CheckCall {
 	t := a.v.speak.T
 	rescue := page.CheckCall{Line: t("page.line.rescue"), Number: l.Rescue, Rescue: true}
-	clinic := page.CheckCall{Line: t("page.line.clinical"), Number: l.Clinical}
+	clinic := page.CheckCall{Line: t(l.ClinicalKey()), Number: l.Clinical, Hours: l.ClinicalHours}
 	switch verb := a.st.step.Action.Verb; {
 	case a.st.ending == endEmergency:
 		return []page.CheckCall{rescue}
@@ -1052,6 +1052,8 @@ func (a asking) calls(l page.Lines) []page.CheckCall {
 		return nil
 	case a.pressed():
 		return []page.CheckCall{rescue, clinic}
+	case verb == diagnosis.CallChair && l.Chair != "":
+		return []page.CheckCall{{Line: t("page.line.chair"), Number: l.Chair, Hours: l.ChairHours}}
 	case verb == diagnosis.CallChair:
 		return []page.CheckCall{{Line: t("selfcheck.line.chair")}}
 	case verb == diagnosis.CallClinic, l.Technologist == "":

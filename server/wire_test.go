@@ -44,7 +44,7 @@ func head(h *house, r *reader, method, path, more string) string {
 func TestBrokenOff(t *testing.T) {
 	t.Parallel()
 	h := serve(t, demoDir(t))
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		r := h.learner(t, rowan, language)
 		run := r.begin("at-home-evening", record.Practice)
 		body := with(r.get(run).form(t, run+"/act"), "action", "ask-person:").Encode()
@@ -80,7 +80,7 @@ func TestBrokenOff(t *testing.T) {
 func TestTooMuch(t *testing.T) {
 	t.Parallel()
 	h := serve(t, demoDir(t))
-	inBoth(t, func(t *testing.T, language string) {
+	inEach(t, func(t *testing.T, language string) {
 		r := h.learner(t, rowan, language)
 		run := r.begin("at-home-evening", record.Practice)
 		t.Run("a body one over the limit", func(t *testing.T) {

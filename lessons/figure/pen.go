@@ -146,7 +146,7 @@ func breakable(s string) []string {
 	word := ""
 	for _, r := range s {
 		word += string(r)
-		if unicode.IsSpace(r) || r == '-' || r >= 0x2e80 && !unicode.IsPunct(r) {
+		if unicode.IsSpace(r) && r != '\u00a0' && r != '\u202f' || r == '-' || r >= 0x2e80 && !unicode.IsPunct(r) {
 			out, word = append(out, word), ""
 		}
 	}

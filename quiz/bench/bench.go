@@ -21,6 +21,7 @@ type Start struct {
 	MainsInReach bool
 	Minutes      float64 // left on the internal battery, known to the learner
 	Day          bool    // known to be day: by night nothing is unplugged
+	Mains        bool    // the adapter is plugged in already, and everyone knows
 }
 
 // Step is one action and what came of it.
@@ -60,6 +61,9 @@ func New(start Start) (*Bench, error) {
 	if start.Day {
 		b.Answers.Day = diagnosis.Yes
 	}
+	if start.Mains {
+		b.world.Mains, b.Answers.MainsTried = true, diagnosis.Yes
+	}
 	return b, b.settle(0)
 }
 
@@ -90,6 +94,9 @@ func (b *Bench) settle(seconds float64) error {
 
 // Told is all that the steps told, in order.
 func (b *Bench) Told() (all []diagnosis.Done) {
+	if b.Start.Mains {
+		all = append(all, diagnosis.Done{Action: diagnosis.Action{Verb: diagnosis.PlugIn, Part: b.outlet()}})
+	}
 	for _, s := range b.Steps {
 		all = append(all, s.Told...)
 	}
@@ -171,6 +178,11 @@ func (b *Bench) Act(a diagnosis.Action) (Step, error) {
 	return step, nil
 }
 
+func (b *Bench) outlet() string {
+	side := b.Start.Setup.Mains
+	return side[slices.IndexFunc(side, func(p setup.Part) bool { return p.Outlet != nil })].ID
+}
+
 func (b *Bench) do(a diagnosis.Action, step *Step) {
 	s := b.Start.Setup
 	tell := func(d diagnosis.Done) { step.Told = append(step.Told, d) }
@@ -205,8 +217,7 @@ func (b *Bench) do(a diagnosis.Action, step *Step) {
 	case diagnosis.PlugIn:
 		step.Did = !b.world.Mains
 		if step.Did {
-			outlet := slices.IndexFunc(s.Mains, func(p setup.Part) bool { return p.Outlet != nil })
-			tell(diagnosis.Done{Action: diagnosis.Action{Verb: diagnosis.PlugIn, Part: s.Mains[outlet].ID}})
+			tell(diagnosis.Done{Action: diagnosis.Action{Verb: diagnosis.PlugIn, Part: b.outlet()}})
 		}
 		b.world.Mains, b.Answers.MainsTried = true, diagnosis.Yes
 	case diagnosis.SwitchOn:

@@ -291,3 +291,32 @@ func TestWhatAStepTells(t *testing.T) {
 		}
 	}
 }
+
+// A bench may begin with the adapter in and mains not carrying: the chair
+// carries where it has an inlet of its own, the internal battery where it
+// shares one. What is wrong with mains may then be looked at and mended.
+func TestMainsThatFailed(t *testing.T) {
+	for name, from := range map[string]setup.Source{"chair-12": setup.Chair, "chair-7": setup.Internal, "chair-21": setup.Chair} {
+		s, err := setup.Demo(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b, err := bench.New(bench.Start{Setup: s, Faults: []setup.Fault{{Part: "cord", Mode: setup.HalfHome}}, Mains: true, MainsInReach: true, Minutes: 60})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if b.State.Source != from || b.Answers.MainsTried != diagnosis.Yes || b.Told()[0].Action != act(diagnosis.PlugIn, "outlet") {
+			t.Errorf("%s begins on %s, %+v, told %v", name, b.State.Source, b.Answers, b.Told())
+		}
+		do(t, b, person, act(diagnosis.Bag, ""), panel)
+		if again := do(t, b, act(diagnosis.PlugIn, "outlet")); again.Did || b.State.Source != from {
+			t.Errorf("%s: plugged in twice: %+v", name, again)
+		}
+		if looked := do(t, b, act(diagnosis.Look, "cord")); looked.Look != setup.LookHalfHome {
+			t.Errorf("%s: %+v", name, looked)
+		}
+		if pushed := do(t, b, act(diagnosis.PushHome, "cord")); !pushed.Did || pushed.Seen != setup.Mains || b.State.Source != setup.Mains {
+			t.Errorf("%s: %+v", name, pushed)
+		}
+	}
+}

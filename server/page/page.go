@@ -5,6 +5,7 @@ package page
 
 import (
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -30,13 +31,47 @@ type Frame struct {
 	Token         string // form token of the session, or of this visitor
 	Idle          int    // seconds before the page asks whether anyone is there; 0 never
 	Lines         Lines
+	Local         Local // on pages that say whom to call
 }
 
 // MaxSize is the largest step of the text size.
 const MaxSize = 3
 
-// Lines are the numbers to call.
-type Lines struct{ Rescue, Clinical, Technologist, Hours string }
+// Lines are the numbers to call, and the hours of those that do not answer
+// day and night.
+type Lines struct {
+	Rescue, Clinical, ClinicalHours, Technologist, Hours, Chair, ChairHours string
+}
+
+// ClinicalKey names the clinical line: day and night only where it is so.
+func (l Lines) ClinicalKey() string {
+	if l.ClinicalHours != "" {
+		return "page.line.clinical.plain"
+	}
+	return "page.line.clinical"
+}
+
+// doubtKey says whom to call in doubt, at any hour.
+func (l Lines) doubtKey() string {
+	if l.ClinicalHours != "" {
+		return "page.call.doubt.hours"
+	}
+	return "page.call.doubt"
+}
+
+// Local is what the programme says in its own words, in the language it is in.
+type Local struct {
+	Programme           string
+	Language, Dir, Text string
+	Cautions            []string
+}
+
+func (l Local) empty() bool { return l.Text == "" && len(l.Cautions) == 0 }
+
+// tel is a number as a link to call it: it may hold no space (RFC 3966).
+func tel(number string) templ.SafeURL {
+	return templ.SafeURL("tel:" + strings.ReplaceAll(number, " ", ""))
+}
 
 // home is where the mark in the header leads.
 func (f Frame) home() string {
@@ -83,6 +118,7 @@ func wrong(s SignIn) templ.Attributes {
 // Step is one thing on a learner's way.
 type Step struct {
 	Title, Link string
+	Again       string // where its refresher is
 	Done        bool
 }
 
@@ -92,12 +128,51 @@ type Me struct {
 	Setup     string
 	Lessons   []Step
 	Scenarios []Step
+	More      []Step // to practise only
 	Next      Step
 	Open      Step   // a run under way
+	Place     Step   // the card where reading stopped
 	Chose     string // another set-up was chosen before signing in
 	Check     string // where to check the set-up
 	Outing    string // where to plan one
 	SignOff   *SignOff
+}
+
+// Done is how many lessons and scenarios towards a sign-off are done.
+func (m Me) Done() int {
+	n := 0
+	for _, s := range slices.Concat(m.Lessons, m.Scenarios) {
+		if s.Done {
+			n++
+		}
+	}
+	return n
+}
+
+// Of is how many there are.
+func (m Me) Of() int { return len(m.Lessons) + len(m.Scenarios) }
+
+// Shelf is the lessons of a set-up, for anyone.
+type Shelf struct {
+	Frame
+	Setup   string
+	Lessons []Step
+	Figures string // where all its figures are
+}
+
+// Refresher is a lesson in a few cards.
+type Refresher struct {
+	Frame
+	Lesson lessons.Lesson
+	Setup  string
+	Cards  []Shown
+	All    string // where the whole lesson begins
+}
+
+// Shown is a card with its figures, as SVG.
+type Shown struct {
+	Card    lessons.Card
+	Figures []string
 }
 
 // SignOff is a sign-off as shown.
@@ -117,6 +192,23 @@ type Card struct {
 	Prev, Next string
 	Setup      string
 }
+
+// Figures shows every figure of a set-up in every state, by kind.
+type Figures struct {
+	Frame
+	Setup  string
+	Sheets []Sheet
+}
+
+// Sheet is one kind of figure; large ones stand alone in their row.
+type Sheet struct {
+	Title string
+	Large bool
+	Shown []Pictured
+}
+
+// Pictured is a figure with its caption.
+type Pictured struct{ Picture, Caption string }
 
 // Question ends a lesson.
 type Question struct {

@@ -1,0 +1,84 @@
+package server
+
+import (
+	"slices"
+	"strconv"
+
+	"github.com/gofiber/fiber/v2"
+
+	"lampwright/lessons"
+	"lampwright/locales"
+	"lampwright/locales/problem"
+	"lampwright/server/page"
+	"lampwright/server/record"
+)
+
+// shelf lists the lessons of a set-up for anyone: no card or PIN is needed
+// to learn.
+func (m *Main) shelf(c *fiber.Ctx) error {
+	v := m.guest(c)
+	r, err := m.store.Setup(ctx(c), SiteID, param(c, "setup"))
+	if err != nil {
+		return err
+	}
+	p := page.Shelf{Frame: v.frame(v.speak.T("page.reading", "Tag", r.Tag)), Setup: r.Tag, Figures: "/figures/" + r.ID}
+	for _, id := range m.lessons.IDs() {
+		l, _ := m.lessons.Lesson(id, v.speak.Tag)
+		p.Lessons = append(p.Lessons, page.Step{Title: l.Title, Link: lessonLink(r.ID, id, 1), Again: lessonLink(r.ID, id, 0)})
+	}
+	return m.render(c, page.ShelfPage(p))
+}
+
+// lessonLink leads to a card of a lesson, counted from 1, or to its refresher.
+func lessonLink(setupID, lesson string, card int) string {
+	at := "/lessons/" + setupID + "/" + lesson + "/"
+	if card == 0 {
+		return at + "refresher"
+	}
+	return at + strconv.Itoa(card)
+}
+
+// refresher is a lesson in three cards on one page.
+func (m *Main) refresher(c *fiber.Ctx) error {
+	v := m.guest(c)
+	r, err := m.store.Setup(ctx(c), SiteID, param(c, "setup"))
+	if err != nil {
+		return err
+	}
+	s, err := m.setupOf(r)
+	if err != nil {
+		return err
+	}
+	id := param(c, "lesson")
+	l, ok := m.lessons.Lesson(id, v.speak.Tag)
+	if !ok || id == lessons.StoppedID {
+		return problem.New(problem.Unknown, "problem.not-found")
+	}
+	l = m.fitted(v.speak, s, l)
+	p := page.Refresher{Frame: v.frame(l.Title), Lesson: l, Setup: r.Tag, All: lessonLink(r.ID, id, 1)}
+	for i, card := range l.Refresher() {
+		figures, err := m.figures(v.speak, s, card.Figure, "f"+strconv.Itoa(i))
+		if err != nil {
+			return err
+		}
+		p.Cards = append(p.Cards, page.Shown{Card: card, Figures: figures})
+	}
+	return m.render(c, page.RefresherPage(p))
+}
+
+// place is where someone stopped in a lesson they have not done, for the way
+// on; zero where there is none.
+func (m *Main) place(c *fiber.Ctx, speak locales.Speaker, person record.Person, r record.Setup, done []string) (page.Step, error) {
+	at, err := m.store.PlaceOf(ctx(c), SiteID, person.ID, r.ID)
+	if problem.Is(err, problem.Unknown) {
+		return page.Step{}, nil
+	}
+	if err != nil {
+		return page.Step{}, err
+	}
+	l, ok := m.lessons.Lesson(at.Lesson, speak.Tag)
+	if !ok || at.Card < 2 || slices.Contains(done, at.Lesson) {
+		return page.Step{}, nil // not begun, or done since
+	}
+	return page.Step{Title: l.Title, Link: lessonLink(r.ID, at.Lesson, at.Card)}, nil
+}
