@@ -116,8 +116,10 @@ func TestTheOneInletHoldsOnePlug(t *testing.T) {
 	m := demoModel(t, "chair-7")
 	done := []Done{
 		{Check: PersonID, Shows: PersonOK},
-		{Check: setup.PanelID, Shows: "internal"}, {Check: setup.AlarmID, Shows: Ringing},
-		{Action: Action{PlugIn, "outlet"}}, {Check: setup.PanelID, Shows: "mains"},
+		{Check: setup.PanelID, Shows: "internal"},
+		{Check: setup.AlarmID, Shows: Ringing},
+		{Action: Action{PlugIn, "outlet"}},
+		{Check: setup.PanelID, Shows: "mains"},
 	}
 	d := think(t, m, done...)
 	if !d.out("plug") {
