@@ -457,7 +457,7 @@ func (q *selfCheck) stands(k *checking) (st stand, err error) {
 			verb = diagnosis.CallClinic
 		}
 		st.step = diagnosis.Step{Action: diagnosis.Action{Verb: verb}}
-	case q.purpose != forNow && in.PanelSeen == diagnosis.Yes && k.inOrder(q.done):
+	case q.purpose != forNow && st.step.Check != setup.PanelID && in.PanelSeen == diagnosis.Yes && k.inOrder(q.done):
 		look, ok := k.telling(st.mind, q.done)
 		switch {
 		case ok:

@@ -690,3 +690,20 @@ func TestSelfCheckAsksStillOK(t *testing.T) {
 		})
 	}
 }
+
+// TestSelfCheckReadsThePanelTwice: whatever it is for, nothing counts as in
+// order, or as working, on one reading.
+func TestSelfCheckReadsThePanelTwice(t *testing.T) {
+	t.Parallel()
+	h := serve(t, demoDir(t))
+	g := h.reader(t, "en").caregiver("chair-12")
+	for _, purpose := range []string{"now", "out", "shift"} {
+		once, twice := g.get(g.path(purpose, "panel:mains")).wants(t, 200), g.get(g.path(purpose, "panel:mains", "panel:mains")).wants(t, 200)
+		asks := func(a answer) bool {
+			return strings.Contains(html.UnescapeString(a.body), "did=panel:internal") || strings.Contains(a.body, "panel%3Ainternal")
+		}
+		if !asks(once) || asks(twice) {
+			t.Errorf("%s: reads the panel a second time: %t, a third: %t", purpose, asks(once), asks(twice))
+		}
+	}
+}
