@@ -16,6 +16,7 @@ import (
 
 	"lampwright/lessons"
 	"lampwright/lessons/figure"
+	"lampwright/lessons/programme"
 	"lampwright/locales"
 	"lampwright/locales/problem"
 	"lampwright/server/record"
@@ -45,6 +46,7 @@ type Main struct {
 	lessons *lessons.Catalogue
 	files   *static.Files
 	site    record.Site
+	said    *programme.Programme // what the site's programme says, nil where it has none
 	zone    *time.Location
 	setups  setups
 	known   known
@@ -108,6 +110,11 @@ func (m *Main) begin() (err error) {
 		m.site = record.Site{ID: SiteID, Zone: "UTC"}
 		if err := m.store.PutSite(ctx, m.site, m.now()); err != nil {
 			return err
+		}
+	}
+	if m.site.Programme != "" { // a page that helps in an emergency stands without it
+		if m.said, err = programme.Read("programme", []byte(m.site.Programme)); err != nil {
+			m.log.Error("programme", "error", err)
 		}
 	}
 	if m.zone, err = time.LoadLocation(m.site.Zone); err != nil {

@@ -102,15 +102,10 @@ func hours(kept string) string {
 	return kept
 }
 
-// local is what the programme says in its own words. A page that helps in an
-// emergency stands without it.
+// local is what the programme says in its own words.
 func (v view) local() page.Local {
-	if v.m.site.Programme == "" {
-		return page.Local{}
-	}
-	p, err := programme.Read("programme", []byte(v.m.site.Programme))
-	if err != nil {
-		v.m.log.Error("programme", "error", err)
+	p := v.m.said
+	if p == nil {
 		return page.Local{}
 	}
 	w := p.In(v.speak.Tag)
