@@ -1,8 +1,10 @@
 package server
 
 import (
+	"context"
 	"slices"
 	"strconv"
+	"time"
 
 	"github.com/gofiber/fiber/v2"
 
@@ -64,6 +66,46 @@ func (m *Main) refresher(c *fiber.Ctx) error {
 		p.Cards = append(p.Cards, page.Shown{Card: card, Figures: figures})
 	}
 	return m.render(c, page.RefresherPage(p))
+}
+
+// placed is how far someone has read, on its way into the records.
+type placed struct {
+	person record.Person
+	place  record.Place
+	at     time.Time
+}
+
+// placesWaiting bounds those on their way.
+const placesWaiting = 64
+
+// reached has it kept how far someone has read. No lesson waits for the
+// records, or fails by them: where too many wait, this one is dropped.
+func (m *Main) reached(person record.Person, p record.Place) {
+	select {
+	case m.places <- placed{person, p, m.now()}:
+	default:
+	}
+}
+
+// keepPlaces keeps places until the house closes, and then those that wait.
+func (m *Main) keepPlaces() {
+	defer close(m.closed)
+	keep := func(p placed) {
+		if err := m.store.PutPlace(context.Background(), SiteID, p.person.ID, p.person.SetupID, p.place, p.at); err != nil {
+			m.log.Warn("place", "error", err)
+		}
+	}
+	for {
+		select {
+		case p := <-m.places:
+			keep(p)
+		case <-m.closing:
+			for len(m.places) > 0 {
+				keep(<-m.places)
+			}
+			return
+		}
+	}
 }
 
 // place is where someone stopped in a lesson they have not done, for the way

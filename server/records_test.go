@@ -107,7 +107,7 @@ func TestRecordsBusy(t *testing.T) {
 		if took := time.Since(start); took < 4*time.Second || took > 12*time.Second {
 			t.Errorf("it waited %v, expected about five seconds", took)
 		}
-		for _, path := range []string{"/", "/looks", "/stopped", "/me", run, "/readyz"} { // reading goes on
+		for _, path := range []string{"/", "/looks", "/stopped", "/me", run, "/readyz", "/lessons/chair-12/chain/2"} { // reading goes on
 			start := time.Now()
 			r.get(path).wants(t, 200)
 			if took := time.Since(start); took > 2*time.Second {

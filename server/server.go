@@ -54,6 +54,9 @@ type Main struct {
 	learned learned
 	kept    kept
 	hashing chan struct{}
+	places  chan placed
+	closing chan struct{} // closed when places are to be kept no longer
+	closed  chan struct{} // closed when they are kept
 	app     *fiber.App
 	ln      net.Listener
 }
@@ -89,6 +92,9 @@ func Open(config Config) (_ *Main, err error) {
 	if err := m.begin(); err != nil {
 		return nil, errors.Join(err, m.store.Close())
 	}
+	m.places = make(chan placed, placesWaiting)
+	m.closing, m.closed = make(chan struct{}), make(chan struct{})
+	go m.keepPlaces()
 	return m, nil
 }
 
@@ -173,7 +179,11 @@ func (m *Main) Run(ctx context.Context) (err error) {
 }
 
 // Close gives back what Open took, for a Main that never ran.
-func (m *Main) Close() error { return m.store.Close() }
+func (m *Main) Close() error {
+	close(m.closing)
+	<-m.closed
+	return m.store.Close()
+}
 
 // kept are lesson pages rendered once: they depend on set-up, language, text
 // size and versions only.

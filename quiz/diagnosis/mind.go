@@ -249,13 +249,7 @@ func (d *Mind) act(a Action) {
 	case SwitchOn, PushHome:
 		d.plugged = d.plugged && d.world == world
 		d.mended[a.Part] = true
-		var modes []setup.Mode
-		kind, _ := d.m.Setup.PartKind(a.Part)
-		for _, k := range setup.Known {
-			if v, ok := d.m.remedy(a.Part, k.Mode); k.Kind == kind && ok && v == a.Verb {
-				modes = append(modes, k.Mode)
-			}
-		}
+		modes := d.m.mends(a)
 		for i := range d.b {
 			view := d.m.without(d.b[i].view, a.Part, modes)
 			d.b[i].fixed = d.b[i].fixed || view != d.b[i].view

@@ -154,6 +154,17 @@ func (m *Model) remedy(part string, mode setup.Mode) (Verb, bool) {
 	return "", false
 }
 
+// mends are the modes that a remedy takes away, whatever was seen.
+func (m *Model) mends(a Action) (modes []setup.Mode) {
+	kind, _ := m.Setup.PartKind(a.Part)
+	for _, k := range setup.Known {
+		if verb, ok := m.remedy(a.Part, k.Mode); k.Kind == kind && ok && verb == a.Verb {
+			modes = append(modes, k.Mode)
+		}
+	}
+	return modes
+}
+
 // remedyFor is what a caregiver may do about what is seen at a part, and the
 // modes it takes away.
 func (m *Model) remedyFor(part string, seen Result) (verb Verb, modes []setup.Mode) {

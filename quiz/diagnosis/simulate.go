@@ -45,14 +45,7 @@ func (t *truth) do(m *Model, st Step, out bool) (seconds float64, done Done) {
 		}
 		return seconds, Done{Check: st.Check, Shows: m.results[m.show(t.world, t.view, k)]}
 	case SwitchOn, PushHome:
-		var modes []setup.Mode
-		kind, _ := m.Setup.PartKind(st.Action.Part)
-		for _, k := range setup.Known {
-			if v, ok := m.remedy(st.Action.Part, k.Mode); k.Kind == kind && ok && v == st.Action.Verb {
-				modes = append(modes, k.Mode)
-			}
-		}
-		view := m.without(t.view, st.Action.Part, modes)
+		view := m.without(t.view, st.Action.Part, m.mends(st.Action))
 		t.fixed = t.fixed || view != t.view
 		t.view = view
 	}
