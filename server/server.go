@@ -175,10 +175,10 @@ func (m *Main) Run(ctx context.Context) (err error) {
 		case <-time.After(time.Second): // a stop before serving had begun
 		}
 	}
-	return errors.Join(err, m.store.Close())
+	return errors.Join(err, m.Close())
 }
 
-// Close gives back what Open took, for a Main that never ran.
+// Close gives back what Open took, for a Main that never ran; Run does it itself.
 func (m *Main) Close() error {
 	close(m.closing)
 	<-m.closed
