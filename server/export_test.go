@@ -41,3 +41,6 @@ func (m *Main) Routes() (out []string) {
 	}
 	return out
 }
+
+// Hashed is how many secrets were hashed so far.
+func (m *Main) Hashed() int64 { return m.hashed.Load() }

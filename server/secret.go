@@ -1,6 +1,7 @@
 package server
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"crypto/subtle"
@@ -83,11 +84,8 @@ func (m *Main) prove(ctx context.Context, account, source, secret, phc string, n
 	case <-time.After(hashWait):
 		return false, problem.New(problem.Unavailable, "problem.hashing-busy")
 	}
-	if phc == "" {
-		matches(secret, nobody)
-		return false, nil
-	}
-	if !matches(secret, phc) {
+	m.hashed.Add(1)
+	if right := matches(secret, cmp.Or(phc, nobody)); !right || phc == "" {
 		return false, nil
 	}
 	for _, key := range []string{"account " + hashed(account), "source " + hashed(source)} {

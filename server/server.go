@@ -10,6 +10,7 @@ import (
 	"log/slog"
 	"net"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/gofiber/fiber/v2"
@@ -54,6 +55,7 @@ type Main struct {
 	learned learned
 	kept    kept
 	hashing chan struct{}
+	hashed  atomic.Int64 // secrets hashed so far
 	places  chan placed
 	closing chan struct{} // closed when places are to be kept no longer
 	closed  chan struct{} // closed when they are kept
