@@ -104,15 +104,11 @@ func TestRecordsBusy(t *testing.T) {
 		free := busy(t, dir)
 		start := time.Now()
 		r.post(run+"/act", form).says(t, r.speaker(), 503, "problem.busy")
-		if took := time.Since(start); took < 4*time.Second || took > 12*time.Second {
-			t.Errorf("it waited %v, expected about five seconds", took)
+		if took := time.Since(start); took < 4*time.Second {
+			t.Errorf("it waited %v only, expected about five seconds", took)
 		}
-		for _, path := range []string{"/", "/looks", "/stopped", "/me", run, "/readyz", "/lessons/chair-12/chain/2"} { // reading goes on
-			start := time.Now()
+		for _, path := range []string{"/", "/looks", "/stopped", "/me", run, "/readyz", "/lessons/chair-12/chain/2"} { // reading goes on: had it waited, it would have been refused too
 			r.get(path).wants(t, 200)
-			if took := time.Since(start); took > 2*time.Second {
-				t.Errorf("reading %s took %v", path, took)
-			}
 		}
 		free()
 		r.post(run+"/act", form).wants(t, 303)
@@ -137,7 +133,6 @@ func TestStopLetsRequestsFinish(t *testing.T) {
 	go func() { slow <- r.post(run+"/act", form) }()
 	time.Sleep(300 * time.Millisecond)
 	stopped := make(chan error, 1)
-	start := time.Now()
 	go func() { stopped <- h.stop() }()
 	time.Sleep(300 * time.Millisecond)
 	if _, err := net.DialTimeout("tcp", idle.h.host(), time.Second); err == nil {
@@ -148,9 +143,6 @@ func TestStopLetsRequestsFinish(t *testing.T) {
 		t.Errorf("the request under way got %d: %s", a.status, wordsOf(a.body))
 	}
 	must(t, <-stopped)
-	if took := time.Since(start); took > 8*time.Second {
-		t.Errorf("stopping took %v", took)
-	}
 	withRecords(t, dir, func(s *record.Store) {
 		kept, err := s.Run(context.Background(), server.SiteID, strings.TrimPrefix(run, "/runs/"))
 		must(t, err)
