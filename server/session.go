@@ -164,7 +164,7 @@ func (m *Main) enter(c *fiber.Ctx, desk bool) error {
 	if err != nil {
 		return err
 	}
-	p, err := find(ctx(c), SiteID, who)
+	p, err := find(ctx(c), who)
 	if err != nil && !problem.Is(err, problem.Unknown) {
 		return err
 	}

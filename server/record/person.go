@@ -3,6 +3,7 @@ package record
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"time"
 
 	"lampwright/locales/problem"
@@ -13,30 +14,60 @@ type Role string
 
 // The roles.
 const (
-	Learner  Role = "learner"
-	Educator Role = "educator"
+	Learner       Role = "learner"
+	Educator      Role = "educator"
+	Technologist  Role = "technologist"
+	Administrator Role = "administrator"
 )
 
-// Person is someone who learns or teaches; never the person on the ventilator.
+// Roles are all there are.
+var Roles = []Role{Learner, Educator, Technologist, Administrator}
+
+// Person is someone who learns, teaches or keeps things in order; never the
+// person on the ventilator.
 type Person struct {
 	ID, SiteID, Name string
 	Role             Role
-	Card             string // a learner's card code, one of its kind in a site; "" for none
-	Username         string // one of its kind in a site; "" for none
-	Secret           string // the hash of a PIN or password, in PHC form
+	Card             string // a learner's card code, one of its kind; "" for none
+	Username         string // of staff, one of its kind; "" for none
+	Secret           string // the hash of a PIN or password, in PHC form; "" until there is one
 	Language         string
 	SetupID          string // "" for none
+	ExternalID       string // what the agency's own list calls them; "" for none
+	Email, Team      string
+	Starts           string // a local day, as 2026-11-27; "" for at once
+	Away             bool   // nobody signs in as them
+	CodeKey          string // of one-time codes; "" for none
+	CodeUsed         int64  // the step of the last code taken
+	Erased           bool
 }
 
-const personColumns = `p.id, p.site_id, p.name, p.role, p.card, p.username, p.secret, p.language, p.setup_id`
+const personColumns = `p.id, p.site_id, p.name, p.role, p.card, p.username, p.secret, p.language, p.setup_id,
+	p.external_id, p.email, p.team, p.starts, p.active = 0, p.code_key, p.code_used, p.erased IS NOT NULL`
 
 func (p *Person) columns() []any {
-	return []any{&p.ID, &p.SiteID, &p.Name, &p.Role, maybe(&p.Card), maybe(&p.Username), &p.Secret, &p.Language, maybe(&p.SetupID)}
+	return []any{
+		&p.ID, &p.SiteID, &p.Name, &p.Role, maybe(&p.Card), maybe(&p.Username), &p.Secret, &p.Language, maybe(&p.SetupID),
+		maybe(&p.ExternalID), &p.Email, &p.Team, &p.Starts, &p.Away, &p.CodeKey, &p.CodeUsed, &p.Erased,
+	}
 }
 
 func readPerson(scan scan) (p Person, err error) {
 	err = scan(p.columns()...)
 	return p, err
+}
+
+// audited is what the audit trail says of a person: no secret, only whether
+// there is one.
+func (p Person) audited() any {
+	return struct {
+		Name, Card, Username, Language, Setup, External, Email, Team, Starts string `json:",omitempty"`
+		Role                                                                 Role
+		Away, Secret, Code                                                   bool `json:",omitempty"`
+	}{
+		p.Name, p.Card, p.Username, p.Language, p.SetupID, p.ExternalID, p.Email, p.Team, p.Starts,
+		p.Role, p.Away, p.Secret != "", p.CodeKey != "",
+	}
 }
 
 // PutPerson adds a person, or changes all there is of one already known by id.
@@ -46,28 +77,46 @@ func (s *Store) PutPerson(ctx context.Context, p Person, at time.Time) (err erro
 	if p.ID == "" {
 		p.ID = NewID()
 	}
-	return s.change(ctx, `
-		INSERT INTO people (site_id, id, name, role, card, username, secret, language, setup_id, changed)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)
+	return s.write(ctx, func(tx *sql.Tx) error { return putPerson(ctx, tx, p, at) })
+}
+
+func putPerson(ctx context.Context, tx *sql.Tx, p Person, at time.Time) error {
+	var before any
+	old, err := readPerson(tx.QueryRowContext(ctx, `SELECT `+personColumns+` FROM people p WHERE p.site_id = $1 AND p.id = $2`, p.SiteID, p.ID).Scan)
+	switch {
+	case err == nil:
+		before = old.audited()
+	case !errors.Is(err, sql.ErrNoRows):
+		return err
+	}
+	if _, err := tx.ExecContext(ctx, `
+		INSERT INTO people (site_id, id, name, role, card, username, secret, language, setup_id,
+			external_id, email, team, starts, active, code_key, code_used, changed)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17)
 		ON CONFLICT (site_id, id) DO UPDATE SET name = excluded.name, role = excluded.role, card = excluded.card,
 			username = excluded.username, secret = excluded.secret, language = excluded.language,
-			setup_id = excluded.setup_id, changed = excluded.changed`,
-		p.SiteID, p.ID, p.Name, p.Role, orNull(p.Card), orNull(p.Username), p.Secret, p.Language,
-		orNull(p.SetupID), at.UnixMilli())
+			setup_id = excluded.setup_id, external_id = excluded.external_id, email = excluded.email,
+			team = excluded.team, starts = excluded.starts, active = excluded.active, code_key = excluded.code_key,
+			code_used = excluded.code_used, changed = excluded.changed`,
+		p.SiteID, p.ID, p.Name, p.Role, orNull(p.Card), orNull(p.Username), p.Secret, p.Language, orNull(p.SetupID),
+		orNull(p.ExternalID), p.Email, p.Team, p.Starts, !p.Away, p.CodeKey, p.CodeUsed, at.UnixMilli()); err != nil {
+		return err
+	}
+	return audit(ctx, tx, p.SiteID, "person", p.ID, before, p.audited(), at)
 }
 
 // PersonByCard finds a person by card code, letter for letter.
-func (s *Store) PersonByCard(ctx context.Context, siteID, card string) (_ Person, err error) {
+func (s *Store) PersonByCard(ctx context.Context, card string) (_ Person, err error) {
 	defer problem.In(&err, "record.PersonByCard")
 	return one(ctx, s.reader, readPerson, "problem.unknown-card",
-		`SELECT `+personColumns+` FROM people p WHERE p.site_id = $1 AND p.card = $2`, siteID, card)
+		`SELECT `+personColumns+` FROM people p WHERE p.card = $1`, card)
 }
 
 // PersonByUsername finds a person by user name, letter for letter.
-func (s *Store) PersonByUsername(ctx context.Context, siteID, username string) (_ Person, err error) {
+func (s *Store) PersonByUsername(ctx context.Context, username string) (_ Person, err error) {
 	defer problem.In(&err, "record.PersonByUsername")
 	return one(ctx, s.reader, readPerson, "problem.unknown-person",
-		`SELECT `+personColumns+` FROM people p WHERE p.site_id = $1 AND p.username = $2`, siteID, username)
+		`SELECT `+personColumns+` FROM people p WHERE p.username = $1`, username)
 }
 
 // Person reads a person.
@@ -75,6 +124,81 @@ func (s *Store) Person(ctx context.Context, siteID, id string) (_ Person, err er
 	defer problem.In(&err, "record.Person")
 	return one(ctx, s.reader, readPerson, "problem.unknown-person",
 		`SELECT `+personColumns+` FROM people p WHERE p.site_id = $1 AND p.id = $2`, siteID, id)
+}
+
+// People reads everyone of a site who was not erased, by name.
+func (s *Store) People(ctx context.Context, siteID string) (_ []Person, err error) {
+	defer problem.In(&err, "record.People")
+	return all(ctx, s.reader, readPerson,
+		`SELECT `+personColumns+` FROM people p WHERE p.site_id = $1 AND p.erased IS NULL ORDER BY p.name, p.id`, siteID)
+}
+
+// UseCode takes a one-time code's step, and is false if it or a later one was
+// taken before.
+func (s *Store) UseCode(ctx context.Context, siteID, id string, step int64) (ok bool, err error) {
+	defer problem.In(&err, "record.UseCode")
+	err = s.write(ctx, func(tx *sql.Tx) error {
+		r, err := tx.ExecContext(ctx, `
+			UPDATE people SET code_used = $1 WHERE site_id = $2 AND id = $3 AND code_used < $1`, step, siteID, id)
+		if err != nil {
+			return err
+		}
+		n, err := r.RowsAffected()
+		ok = n == 1
+		return err
+	})
+	return ok && err == nil, err
+}
+
+// Invite gives a person a way in, once, until a time; an earlier one is void.
+func (s *Store) Invite(ctx context.Context, siteID, personID, tokenHash string, until, at time.Time) (err error) {
+	defer problem.In(&err, "record.Invite")
+	return s.write(ctx, func(tx *sql.Tx) error {
+		if _, err := tx.ExecContext(ctx, `
+			INSERT INTO invitations (site_id, person_id, token_hash, until) VALUES ($1, $2, $3, $4)
+			ON CONFLICT (site_id, person_id) DO UPDATE SET token_hash = excluded.token_hash, until = excluded.until`,
+			siteID, personID, tokenHash, until.UnixMilli()); err != nil {
+			return err
+		}
+		return audit(ctx, tx, siteID, "invitation", personID, nil, struct{ Until time.Time }{until}, at)
+	})
+}
+
+// Invited finds whom an invitation is for.
+func (s *Store) Invited(ctx context.Context, tokenHash string, now time.Time) (_ Person, err error) {
+	defer problem.In(&err, "record.Invited")
+	return one(ctx, s.reader, readPerson, "problem.invitation", `
+		SELECT `+personColumns+` FROM people p JOIN invitations i ON i.site_id = p.site_id AND i.person_id = p.id
+		WHERE i.token_hash = $1 AND i.until > $2 AND p.active = 1`, tokenHash, now.UnixMilli())
+}
+
+// TakeUp uses an invitation up: from now on the person has this secret and
+// this key of one-time codes, and no session that was begun before.
+func (s *Store) TakeUp(ctx context.Context, tokenHash, secret, codeKey string, step int64, now time.Time) (p Person, err error) {
+	defer problem.In(&err, "record.TakeUp")
+	err = s.write(ctx, func(tx *sql.Tx) error {
+		var siteID, id string
+		if err := tx.QueryRowContext(ctx, `
+			DELETE FROM invitations WHERE token_hash = $1 AND until > $2 RETURNING site_id, person_id`,
+			tokenHash, now.UnixMilli()).Scan(&siteID, &id); errors.Is(err, sql.ErrNoRows) {
+			return problem.New(problem.Unknown, "problem.invitation")
+		} else if err != nil {
+			return err
+		}
+		if p, err = readPerson(tx.QueryRowContext(ctx, `SELECT `+personColumns+` FROM people p WHERE p.site_id = $1 AND p.id = $2`, siteID, id).Scan); err != nil {
+			return err
+		}
+		if p.Away {
+			return problem.New(problem.Unknown, "problem.invitation")
+		}
+		p.Secret, p.CodeKey, p.CodeUsed = secret, codeKey, step
+		if err := putPerson(ctx, tx, p, now); err != nil {
+			return err
+		}
+		_, err := tx.ExecContext(ctx, `DELETE FROM sessions WHERE site_id = $1 AND person_id = $2`, siteID, id)
+		return err
+	})
+	return p, err
 }
 
 // Attempt counts one attempt at a key (an account, a place it comes from), and
@@ -100,7 +224,8 @@ func (s *Store) Attempt(ctx context.Context, siteID, key string, limit int, wind
 	return ok && err == nil, err
 }
 
-// ClearAttempts forgets a key's attempts: whoever it was is who they say.
+// ClearAttempts forgets a key's attempts: whoever it was is who they say, or
+// was helped.
 func (s *Store) ClearAttempts(ctx context.Context, siteID, key string) (err error) {
 	defer problem.In(&err, "record.ClearAttempts")
 	return s.change(ctx, `DELETE FROM attempts WHERE site_id = $1 AND key = $2`, siteID, key)
@@ -173,4 +298,10 @@ func (s *Store) Session(ctx context.Context, id string, now time.Time, idle, abs
 func (s *Store) DeleteSession(ctx context.Context, id string) (err error) {
 	defer problem.In(&err, "record.DeleteSession")
 	return s.change(ctx, `DELETE FROM sessions WHERE id = $1`, id)
+}
+
+// DeleteSessions ends every session of a person.
+func (s *Store) DeleteSessions(ctx context.Context, siteID, personID string) (err error) {
+	defer problem.In(&err, "record.DeleteSessions")
+	return s.change(ctx, `DELETE FROM sessions WHERE site_id = $1 AND person_id = $2`, siteID, personID)
 }

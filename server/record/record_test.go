@@ -371,7 +371,7 @@ func TestSetupKeepsItsVersions(t *testing.T) {
 func TestPeople(t *testing.T) {
 	s := house(t)
 	for name, find := range map[string]func() (Person, error){
-		"card": func() (Person, error) { return s.PersonByCard(ctx, site, "K7Q2") },
+		"card": func() (Person, error) { return s.PersonByCard(ctx, "K7Q2") },
 		"id":   func() (Person, error) { return s.Person(ctx, site, "ines") },
 	} {
 		got, err := find()
@@ -380,13 +380,13 @@ func TestPeople(t *testing.T) {
 			t.Errorf("by %s: got %+v", name, got)
 		}
 	}
-	got, err := s.PersonByUsername(ctx, site, "omar")
+	got, err := s.PersonByUsername(ctx, "omar")
 	must(t, err)
 	same(t, got, omar)
 
-	_, err = s.PersonByCard(ctx, site, "")
+	_, err = s.PersonByCard(ctx, "")
 	wants(t, err, problem.Unknown, "problem.unknown-card")
-	_, err = s.PersonByUsername(ctx, site, "")
+	_, err = s.PersonByUsername(ctx, "")
 	wants(t, err, problem.Unknown, "problem.unknown-person")
 	_, err = s.Person(ctx, "elsewhere", "ines")
 	wants(t, err, problem.Unknown, "problem.unknown-person")

@@ -8,6 +8,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"lampwright/locales/problem"
@@ -25,7 +26,15 @@ type Site struct {
 // PutSite adds a site or changes it.
 func (s *Store) PutSite(ctx context.Context, site Site, at time.Time) (err error) {
 	defer problem.In(&err, "record.PutSite")
-	return s.change(ctx, `
+	return s.write(ctx, func(tx *sql.Tx) error {
+		var before any
+		switch old, err := readSite(tx.QueryRowContext(ctx, selectSite, site.ID).Scan); {
+		case err == nil:
+			before = old
+		case !errors.Is(err, sql.ErrNoRows):
+			return err
+		}
+		if _, err := tx.ExecContext(ctx, `
 		INSERT INTO sites (site_id, name, zone, rescue_line, clinical_line, technologist_line, technologist_hours,
 			clinical_hours, chair_line, chair_hours, programme, changed)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)
@@ -34,21 +43,35 @@ func (s *Store) PutSite(ctx context.Context, site Site, at time.Time) (err error
 			technologist_line = excluded.technologist_line, technologist_hours = excluded.technologist_hours,
 			clinical_hours = excluded.clinical_hours, chair_line = excluded.chair_line,
 			chair_hours = excluded.chair_hours, programme = excluded.programme, changed = excluded.changed`,
-		site.ID, site.Name, site.Zone, site.RescueLine, site.ClinicalLine, site.TechnologistLine,
-		site.TechnologistHours, site.ClinicalHours, site.ChairLine, site.ChairHours, site.Programme, at.UnixMilli())
+			site.ID, site.Name, site.Zone, site.RescueLine, site.ClinicalLine, site.TechnologistLine,
+			site.TechnologistHours, site.ClinicalHours, site.ChairLine, site.ChairHours, site.Programme, at.UnixMilli()); err != nil {
+			return err
+		}
+		return audit(ctx, tx, site.ID, "site", site.ID, before, site, at)
+	})
 }
 
 // Site reads a site.
 func (s *Store) Site(ctx context.Context, id string) (_ Site, err error) {
 	defer problem.In(&err, "record.Site")
-	return one(ctx, s.reader, func(scan scan) (site Site, err error) {
-		err = scan(&site.ID, &site.Name, &site.Zone, &site.RescueLine, &site.ClinicalLine, &site.TechnologistLine,
-			&site.TechnologistHours, &site.ClinicalHours, &site.ChairLine, &site.ChairHours, &site.Programme)
-		return site, err
-	}, "problem.unknown-site", `
-		SELECT site_id, name, zone, rescue_line, clinical_line, technologist_line, technologist_hours,
-			clinical_hours, chair_line, chair_hours, programme
-		FROM sites WHERE site_id = $1`, id)
+	return one(ctx, s.reader, readSite, "problem.unknown-site", selectSite, id)
+}
+
+func readSite(scan scan) (site Site, err error) {
+	err = scan(&site.ID, &site.Name, &site.Zone, &site.RescueLine, &site.ClinicalLine, &site.TechnologistLine,
+		&site.TechnologistHours, &site.ClinicalHours, &site.ChairLine, &site.ChairHours, &site.Programme)
+	return site, err
+}
+
+const selectSite = `
+	SELECT site_id, name, zone, rescue_line, clinical_line, technologist_line, technologist_hours,
+		clinical_hours, chair_line, chair_hours, programme
+	FROM sites WHERE site_id = $1`
+
+// Sites reads every site, by name.
+func (s *Store) Sites(ctx context.Context) (_ []Site, err error) {
+	defer problem.In(&err, "record.Sites")
+	return all(ctx, s.reader, readSite, strings.Replace(selectSite, "WHERE site_id = $1", "ORDER BY name, site_id", 1))
 }
 
 // Setup is a set-up as it is kept: its YAML in one version.
@@ -83,14 +106,28 @@ func (s *Store) PutSetup(ctx context.Context, setup Setup, at time.Time) (err er
 		if err != nil {
 			return err
 		}
-		_, err = tx.ExecContext(ctx, `
+		var before any
+		var old auditedSetup
+		switch err := tx.QueryRowContext(ctx, `SELECT tag, version FROM setups WHERE site_id = $1 AND id = $2`,
+			setup.SiteID, setup.ID).Scan(&old.Tag, &old.Version); {
+		case err == nil:
+			before = old
+		case !errors.Is(err, sql.ErrNoRows):
+			return err
+		}
+		if _, err := tx.ExecContext(ctx, `
 			INSERT INTO setups (site_id, id, tag, version, changed) VALUES ($1, $2, $3, $4, $5)
 			ON CONFLICT (site_id, id) DO UPDATE SET tag = excluded.tag, version = excluded.version,
 				changed = excluded.changed`,
-			setup.SiteID, setup.ID, setup.Tag, setup.Version, at.UnixMilli())
-		return err
+			setup.SiteID, setup.ID, setup.Tag, setup.Version, at.UnixMilli()); err != nil {
+			return err
+		}
+		return audit(ctx, tx, setup.SiteID, "set-up", setup.ID, before, auditedSetup{setup.Tag, setup.Version}, at)
 	})
 }
+
+// auditedSetup is what the audit trail says of a set-up; its versions are kept.
+type auditedSetup struct{ Tag, Version string }
 
 func readSetup(scan scan) (setup Setup, err error) {
 	err = scan(&setup.ID, &setup.SiteID, &setup.Tag, &setup.Version, &setup.YAML)
@@ -135,10 +172,15 @@ func (s *Store) Setups(ctx context.Context, siteID string) (_ []Setup, err error
 // SetKiosk says which set-up a kiosk stands beside.
 func (s *Store) SetKiosk(ctx context.Context, siteID, tokenHash, setupID string, at time.Time) (err error) {
 	defer problem.In(&err, "record.SetKiosk")
-	return s.change(ctx, `
-		INSERT INTO kiosks (site_id, token_hash, setup_id, changed) VALUES ($1, $2, $3, $4)
-		ON CONFLICT (site_id, token_hash) DO UPDATE SET setup_id = excluded.setup_id, changed = excluded.changed`,
-		siteID, tokenHash, setupID, at.UnixMilli())
+	return s.write(ctx, func(tx *sql.Tx) error {
+		if _, err := tx.ExecContext(ctx, `
+			INSERT INTO kiosks (site_id, token_hash, setup_id, changed) VALUES ($1, $2, $3, $4)
+			ON CONFLICT (site_id, token_hash) DO UPDATE SET setup_id = excluded.setup_id, changed = excluded.changed`,
+			siteID, tokenHash, setupID, at.UnixMilli()); err != nil {
+			return err
+		}
+		return audit(ctx, tx, siteID, "kiosk", tokenHash, nil, struct{ Setup string }{setupID}, at)
+	})
 }
 
 // KioskSetup is the set-up a kiosk stands beside; not ok if it was never said.
