@@ -23,6 +23,8 @@ var demoPeople = []struct {
 	{record.Person{ID: "demo-samira", Name: "Samira Noor", Role: record.Learner, Card: "PLOVER-7", Language: "ar", SetupID: "chair-7"}, "7350"},
 	{record.Person{ID: "demo-jules", Name: "Jules Arden", Role: record.Learner, Card: "DUNLIN-21", Language: "en", SetupID: "chair-21"}, "2196"},
 	{record.Person{ID: "demo-mara", Name: "Mara Quill", Role: record.Educator, Username: "mara", Language: "en"}, "lantern-harbour-9"},
+	{record.Person{ID: "demo-tove", Name: "Tove Hale", Role: record.Technologist, Username: "tove", Language: "en"}, "copper-ferry-41"},
+	{record.Person{ID: "demo-idris", Name: "Idris Vane", Role: record.Administrator, Username: "idris", Language: "en"}, "quiet-orchard-6"},
 }
 
 // siteOf is the site of a programme, with the file it was read from.

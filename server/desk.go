@@ -146,7 +146,7 @@ func (m *Main) observe(c *fiber.Ctx, v view) (o observed, err error) {
 	o.complete = len(l)+len(s) == 0
 	v.path = "/desk/learners/" + o.person.ID
 	o.page = page.Learner{
-		Frame: v.frame(o.person.Name), ID: o.person.ID, Person: o.person.Name, Setup: o.stored.Tag, Complete: o.complete,
+		Frame: v.frame(o.person.Name), MaySign: v.person.Role == record.Educator, ID: o.person.ID, Person: o.person.Name, Setup: o.stored.Tag, Complete: o.complete,
 		FormKey: rand.Text(), Items: competency.Checklist, ChecklistVersion: competency.ChecklistVersion,
 		Educator: v.person.Name, Meaning: v.speak.T("page.observe.meaning.text"), JustSigned: c.Query("signed") != "",
 	}

@@ -354,7 +354,9 @@ var (
 	rowan  = [2]string{"HERON-12", "4821"}
 	samira = [2]string{"PLOVER-7", "7350"}
 	jules  = [2]string{"DUNLIN-21", "2196"}
-	mara   = [2]string{"mara", "lantern-harbour-9"}
+	mara   = [2]string{"mara", "lantern-harbour-9"} // educator
+	tove   = [2]string{"tove", "copper-ferry-41"}   // technologist
+	idris  = [2]string{"idris", "quiet-orchard-6"}  // administrator
 )
 
 func (r *reader) try(door string, who [2]string) answer {
@@ -370,10 +372,20 @@ func (h *house) learner(t testing.TB, who [2]string, language string) *reader {
 	return r
 }
 
-func (h *house) educator(t testing.TB, language string) *reader {
+func (h *house) educator(t testing.TB, language string) *reader { return h.staff(t, mara, language) }
+
+func (h *house) technologist(t testing.TB, language string) *reader {
+	return h.staff(t, tove, language)
+}
+
+func (h *house) administrator(t testing.TB, language string) *reader {
+	return h.staff(t, idris, language)
+}
+
+func (h *house) staff(t testing.TB, who [2]string, language string) *reader {
 	t.Helper()
 	r := h.reader(t, language)
-	r.try("/desk/sign-in", mara).wants(t, 303)
+	r.try("/desk/sign-in", who).wants(t, 303)
 	return r
 }
 

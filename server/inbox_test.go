@@ -109,7 +109,7 @@ func TestReportIsRead(t *testing.T) {
 	at := reported(t, dir, blownFuse("r1", morning.Add(-40*time.Minute)), blownFuse("r2", morning.Add(-3*time.Minute)))
 	h := serve(t, dir)
 	inEach(t, func(t *testing.T, language string) {
-		r := h.educator(t, language)
+		r := h.technologist(t, language)
 		say := r.speaker()
 		fuse := cause(say, say.T("figure.kind.fuse"), setup.Blown)
 		r.get("/desk").wants(t, 200).holds(t, `href="/desk/inbox"`)
@@ -167,7 +167,7 @@ func TestCareThatWasNotAskedHasNoAnswer(t *testing.T) {
 			at := reported(t, dir, cared(blownFuse("r1", morning), c.care))
 			h := serve(t, dir)
 			inEach(t, func(t *testing.T, language string) {
-				r := h.educator(t, language)
+				r := h.technologist(t, language)
 				var said []string
 				for key := range strings.FieldsSeq(c.says) {
 					said = append(said, r.speaker().T(key, "Count", 0))
@@ -197,7 +197,7 @@ func TestNothingIsRankedByThePersonAlone(t *testing.T) {
 	}
 	h := serve(t, dir)
 	inEach(t, func(t *testing.T, language string) {
-		r := h.educator(t, language)
+		r := h.technologist(t, language)
 		say := r.speaker()
 		for _, at := range ats {
 			a := r.get(at).says(t, say, 200, "inbox.nothing-seen").holds(t, say.T("inbox.measure.nothing-seen"), say.T("inbox.emergency.first"))
@@ -210,7 +210,7 @@ func TestNothingIsRankedByThePersonAlone(t *testing.T) {
 		r.get("/desk/inbox").says(t, say, 200, "inbox.nothing-seen.short")
 	})
 	// What a meter reads is seen, too.
-	r := h.educator(t, "en")
+	r := h.technologist(t, "en")
 	r.post(ats[0]+"/readings", with(r.get(ats[0]).form(t, ats[0]+"/readings"), "node", "fuse", "volts", "0")).wants(t, 303)
 	r.get(ats[0]).wants(t, 200).holds(t, `class="chances"`)
 }
@@ -226,7 +226,7 @@ func TestEmergenciesAreFirst(t *testing.T) {
 	newest := reported(t, dir, blownFuse("r4", day(4)))
 	h := serve(t, dir)
 	inEach(t, func(t *testing.T, language string) {
-		r := h.educator(t, language)
+		r := h.technologist(t, language)
 		a := r.get("/desk/inbox").says(t, r.speaker(), 200, "inbox.open", "Count", 3)
 		rows := strings.Split(a.body, "<tr>")[2:]
 		for i, at := range []string{worst, newest, oldest} {
@@ -249,10 +249,10 @@ func TestListForgetsCallbacks(t *testing.T) {
 	dir := demoDir(t)
 	at := reported(t, dir, blownFuse("r1", morning.Add(-29*24*time.Hour-23*time.Hour)))
 	h := serve(t, dir)
-	r := h.educator(t, "en")
+	r := h.technologist(t, "en")
 	r.get("/desk/inbox").says(t, r.speaker(), 200, "inbox.callback.forgets", "Found", 7, "Most", 30).holds(t, "555-0123")
 	h.clock.pass(2 * time.Hour)
-	r = h.educator(t, "en")
+	r = h.technologist(t, "en")
 	a := r.get("/desk/inbox").says(t, r.speaker(), 200, "inbox.callback.forgotten")
 	if strings.Contains(a.body, "555-0123") || strings.Contains(r.get(at).wants(t, 200).body, "555-0123") {
 		t.Error("the number is still there")
@@ -293,7 +293,7 @@ func TestRankingWhenSentIsShownWhereItDiffers(t *testing.T) {
 	})
 	h := serve(t, dir)
 	inEach(t, func(t *testing.T, language string) {
-		r := h.educator(t, language)
+		r := h.technologist(t, language)
 		say := r.speaker()
 		for _, at := range []string{other, unread} {
 			r.get(at).says(t, say, 200, "inbox.then").holds(t, say.T("inbox.percent", "Percent", 77))
@@ -315,7 +315,7 @@ func TestWhatContradictsIsSaid(t *testing.T) {
 			diagnosis.Done{Check: "fuse", Shows: "blown"}, diagnosis.Done{Check: "fuse", Shows: "blown"}, diagnosis.Done{Check: "converter", Shows: "sound"})...)
 	})
 	h := serve(t, dir)
-	r := h.educator(t, "en")
+	r := h.technologist(t, "en")
 	page := r.get(at).says(t, r.speaker(), 200, "inbox.differs")
 	if n := strings.Count(page.body, `class="differs"`); n != 1 {
 		t.Errorf("%d things do not fit, expected the converter's light", n)
@@ -328,7 +328,7 @@ func TestReadingChangesTheRanking(t *testing.T) {
 	at := reported(t, dir, darkConverter("r1", morning))
 	h := serve(t, dir)
 	inEach(t, func(t *testing.T, language string) {
-		r := h.educator(t, language)
+		r := h.technologist(t, language)
 		say := r.speaker()
 		failed := cause(say, say.T("figure.kind.converter"), setup.Failed)
 		page := r.get(at).says(t, say, 200, "inbox.measure.hint")
@@ -386,7 +386,7 @@ func TestFindingClosesAndTeaches(t *testing.T) {
 	}
 	last := reported(t, dir, many...)
 	h := serve(t, dir)
-	r := h.educator(t, "en")
+	r := h.technologist(t, "en")
 	say := r.speaker()
 	failed := cause(say, say.T("figure.kind.converter"), setup.Failed)
 	before := r.get(last).wants(t, 200).chance(failed)
@@ -406,7 +406,7 @@ func TestFindingClosesAndTeaches(t *testing.T) {
 	}
 	must(t, h.stop())
 	h = serveWith(t, h.config, h.clock)
-	r = h.educator(t, "en")
+	r = h.technologist(t, "en")
 	if after := r.get(last).wants(t, 200).chance(failed); after <= before+5 {
 		t.Errorf("after a restart it is %d %% likely, before all %d %%", after, before)
 	}
@@ -418,7 +418,7 @@ func TestFindingIsCheckedAndCorrected(t *testing.T) {
 	at := reported(t, dir, blownFuse("r1", morning))
 	h := serve(t, dir)
 	inEach(t, func(t *testing.T, language string) {
-		r := h.educator(t, language)
+		r := h.technologist(t, language)
 		say := r.speaker()
 		form := r.get(at).wants(t, 200).form(t, at+"/finding")
 		long := strings.Repeat("ص", record.MostNote+1)
@@ -477,7 +477,7 @@ func TestReportThatCannotBeRead(t *testing.T) {
 	})
 	h := serve(t, dir)
 	inEach(t, func(t *testing.T, language string) {
-		r := h.educator(t, language)
+		r := h.technologist(t, language)
 		r.get("/desk/inbox").says(t, r.speaker(), 200, "inbox.unread.short")
 		page := r.get(at).says(t, r.speaker(), 200, "inbox.unread").holds(t, r.speaker().T("inbox.ending.unknown"), "555-0123")
 		r.post(at+"/readings", with(page.form(t, at+"/readings"), "node", "fuse", "volts", "1")).wants(t, 303)
@@ -497,13 +497,13 @@ func TestWhatCallersGetWrong(t *testing.T) {
 		ats = append(ats, reported(t, dir, call("r"+strconv.Itoa(i), i, ending)))
 	}
 	h := serve(t, dir)
-	r := h.educator(t, "en")
+	r := h.technologist(t, "en")
 	r.get("/desk/inbox/lessons").says(t, r.speaker(), 200, "inbox.missed.calls", "Count", 0)
 	for i, what := range []string{"plug=half-home", "plug=half-home", "fuse=blown", "nothing", "fuse=blown"} {
 		r.post(ats[i]+"/finding", with(r.get(ats[i]).form(t, ats[i]+"/finding"), "what", what)).wants(t, 303)
 	}
 	inEach(t, func(t *testing.T, language string) {
-		r := h.educator(t, language)
+		r := h.technologist(t, language)
 		say := r.speaker()
 		page := r.get("/desk/inbox/lessons").says(t, say, 200, "inbox.missed.calls", "Count", 5)
 		page.holds(t, cause(say, say.T("figure.kind.plug"), setup.HalfHome), say.T("inbox.slip.called-fixable", "Count", 2),

@@ -22,57 +22,68 @@ func TestWhoMayGoWhere(t *testing.T) {
 	outage := reported(t, dir, blownFuse("inbox-1", morning))
 	h := serve(t, dir)
 
-	learner, educator, guest := h.learner(t, rowan, "en"), h.educator(t, "en"), h.reader(t, "en")
+	learner, guest := h.learner(t, rowan, "en"), h.reader(t, "en")
+	educator, technologist, administrator := h.educator(t, "en"), h.technologist(t, "en"), h.administrator(t, "en")
 	run := learner.begin("at-home-evening", record.Practice)
 	ended := learner.begin("at-home-evening", record.Practice)
 	learner.act(ended, "call-technologist:")
 
 	type may struct {
-		at                       string // the route with its words filled in
-		guest, learner, educator int
+		at                                                    string // the route with its words filled in
+		guest, learner, educator, technologist, administrator int
 	}
-	const stale = 403 // what an empty form gets where it may be sent
+	const stale = 1403 // 403 with what a form without its token gets where it may be sent
 	table := map[string]may{
-		"GET /healthz":                           {"/healthz", 200, 200, 200},
-		"GET /readyz":                            {"/readyz", 200, 200, 200},
-		"GET /static/*":                          {"/static/none", 404, 404, 404},
-		"GET /":                                  {"/", 200, 200, 200},
-		"GET /language/:tag":                     {"/language/en", 303, 303, 303},
-		"GET /size/:n":                           {"/size/0", 303, 303, 303},
-		"GET /looks":                             {"/looks", 200, 200, 200},
-		"GET /safe":                              {"/safe", 200, 200, 200},
-		"GET /stopped":                           {"/stopped", 200, 200, 200},
-		"GET /call":                              {"/call", 200, 200, 200},
-		"GET /sign-in":                           {"/sign-in", 200, 200, 200},
-		"POST /sign-in":                          {"/sign-in", stale, stale, stale},
-		"GET /sign-out":                          {"/sign-out", 303, 200, 200},
-		"POST /sign-out":                         {"/sign-out", 303, stale, stale},
-		"GET /lessons/:setup/:lesson/:card<int>": {"/lessons/chair-12/three-sources/1", 200, 200, 200},
-		"GET /lessons/:setup":                    {"/lessons/chair-12", 200, 200, 200},
-		"GET /lessons/:setup/:lesson/refresher":  {"/lessons/chair-12/three-sources/refresher", 200, 200, 200},
-		"GET /outing/:setup":                     {"/outing/chair-12", 200, 200, 200},
-		"GET /figures/:setup":                    {"/figures/chair-12", 200, 200, 200},
-		"GET /check/:setup":                      {"/check/chair-12", 200, 200, 200},
-		"POST /check/:setup/report":              {"/check/chair-12/report", stale, stale, stale},
-		"GET /me":                                {"/me", 303, 200, 403},
-		"GET /lessons/:lesson/question":          {"/lessons/three-sources/question", 303, 200, 403},
-		"POST /lessons/:lesson/question":         {"/lessons/three-sources/question", 401, stale, 403},
-		"GET /scenarios/:scenario":               {"/scenarios/at-home-evening", 303, 200, 403},
-		"POST /runs":                             {"/runs", 401, stale, 403},
-		"GET /runs/:run":                         {run, 303, 200, 403},
-		"POST /runs/:run/act":                    {run + "/act", 401, stale, 403},
-		"GET /runs/:run/debrief":                 {ended + "/debrief", 303, 200, 403},
-		"GET /desk/sign-in":                      {"/desk/sign-in", 200, 200, 200},
-		"POST /desk/sign-in":                     {"/desk/sign-in", stale, stale, stale},
-		"GET /desk":                              {"/desk", 303, 403, 200},
-		"POST /desk/kiosk":                       {"/desk/kiosk", 401, 403, stale},
-		"GET /desk/learners/:person":             {rowanAt, 303, 403, 200},
-		"POST /desk/learners/:person/sign":       {rowanAt + "/sign", 401, 403, stale},
-		"GET /desk/inbox":                        {"/desk/inbox", 303, 403, 200},
-		"GET /desk/inbox/lessons":                {"/desk/inbox/lessons", 303, 403, 200},
-		"GET /desk/inbox/:outage":                {outage, 303, 403, 200},
-		"POST /desk/inbox/:outage/readings":      {outage + "/readings", 401, 403, stale},
-		"POST /desk/inbox/:outage/finding":       {outage + "/finding", 401, 403, stale},
+		"GET /healthz":                           {"/healthz", 200, 200, 200, 200, 200},
+		"GET /readyz":                            {"/readyz", 200, 200, 200, 200, 200},
+		"GET /static/*":                          {"/static/none", 404, 404, 404, 404, 404},
+		"GET /":                                  {"/", 200, 200, 200, 200, 200},
+		"GET /language/:tag":                     {"/language/en", 303, 303, 303, 303, 303},
+		"GET /size/:n":                           {"/size/0", 303, 303, 303, 303, 303},
+		"GET /looks":                             {"/looks", 200, 200, 200, 200, 200},
+		"GET /safe":                              {"/safe", 200, 200, 200, 200, 200},
+		"GET /stopped":                           {"/stopped", 200, 200, 200, 200, 200},
+		"GET /call":                              {"/call", 200, 200, 200, 200, 200},
+		"GET /sign-in":                           {"/sign-in", 200, 200, 200, 200, 200},
+		"POST /sign-in":                          {"/sign-in", stale, stale, stale, stale, stale},
+		"GET /sign-out":                          {"/sign-out", 303, 200, 200, 200, 200},
+		"POST /sign-out":                         {"/sign-out", 303, stale, stale, stale, stale},
+		"GET /lessons/:setup/:lesson/:card<int>": {"/lessons/chair-12/three-sources/1", 200, 200, 200, 200, 200},
+		"GET /lessons/:setup":                    {"/lessons/chair-12", 200, 200, 200, 200, 200},
+		"GET /lessons/:setup/:lesson/refresher":  {"/lessons/chair-12/three-sources/refresher", 200, 200, 200, 200, 200},
+		"GET /outing/:setup":                     {"/outing/chair-12", 200, 200, 200, 200, 200},
+		"GET /figures/:setup":                    {"/figures/chair-12", 200, 200, 200, 200, 200},
+		"GET /check/:setup":                      {"/check/chair-12", 200, 200, 200, 200, 200},
+		"POST /check/:setup/report":              {"/check/chair-12/report", stale, stale, stale, stale, stale},
+		"GET /me":                                {"/me", 303, 200, 403, 403, 403},
+		"GET /lessons/:lesson/question":          {"/lessons/three-sources/question", 303, 200, 403, 403, 403},
+		"POST /lessons/:lesson/question":         {"/lessons/three-sources/question", 401, stale, 403, 403, 403},
+		"GET /scenarios/:scenario":               {"/scenarios/at-home-evening", 303, 200, 403, 403, 403},
+		"POST /runs":                             {"/runs", 401, stale, 403, 403, 403},
+		"GET /runs/:run":                         {run, 303, 200, 403, 403, 403},
+		"POST /runs/:run/act":                    {run + "/act", 401, stale, 403, 403, 403},
+		"GET /runs/:run/debrief":                 {ended + "/debrief", 303, 200, 403, 403, 403},
+		"GET /desk/sign-in":                      {"/desk/sign-in", 200, 200, 200, 200, 200},
+		"POST /desk/sign-in":                     {"/desk/sign-in", stale, stale, stale, stale, stale},
+		"GET /desk":                              {"/desk", 303, 403, 200, 403, 200},
+		"POST /desk/kiosk":                       {"/desk/kiosk", 401, 403, stale, 403, stale},
+		"GET /desk/learners/:person":             {rowanAt, 303, 403, 200, 403, 200},
+		"POST /desk/learners/:person/sign":       {rowanAt + "/sign", 401, 403, stale, 403, 403},
+		"GET /desk/inbox":                        {"/desk/inbox", 303, 403, 403, 200, 403},
+		"GET /desk/inbox/lessons":                {"/desk/inbox/lessons", 303, 403, 200, 200, 403},
+		"GET /desk/inbox/:outage":                {outage, 303, 403, 403, 200, 403},
+		"POST /desk/inbox/:outage/readings":      {outage + "/readings", 401, 403, 403, stale, 403},
+		"POST /desk/inbox/:outage/finding":       {outage + "/finding", 401, 403, 403, stale, 403},
+		"GET /invite/:invitation":                {"/invite/none", 404, 404, 404, 404, 404},
+		"POST /invite/:invitation":               {"/invite/none", stale, stale, stale, stale, stale},
+		"POST /sign-out/everywhere":              {"/sign-out/everywhere", 401, stale, stale, stale, stale},
+		"POST /desk/learners/:person/invite":     {rowanAt + "/invite", 401, 403, stale, 403, 403},
+		"GET /desk/people":                       {"/desk/people", 303, 403, 403, 403, 200},
+		"POST /desk/people":                      {"/desk/people", 401, 403, 403, 403, stale},
+		"GET /desk/people/:person":               {"/desk/people/demo-rowan", 303, 403, 403, 403, 200},
+		"POST /desk/people/:person":              {"/desk/people/demo-rowan", 401, 403, 403, 403, stale},
+		"POST /desk/people/:person/invite":       {"/desk/people/demo-rowan/invite", 401, 403, 403, 403, stale},
+		"GET /desk/changes":                      {"/desk/changes", 303, 403, 403, 403, 200},
 	}
 	for _, route := range routes {
 		if _, ok := table[route]; !ok {
@@ -88,7 +99,13 @@ func TestWhoMayGoWhere(t *testing.T) {
 			name string
 			r    *reader
 			want int
-		}{{"guest", guest, c.guest}, {"learner", learner, c.learner}, {"educator", educator, c.educator}} {
+		}{
+			{"guest", guest, c.guest},
+			{"learner", learner, c.learner},
+			{"educator", educator, c.educator},
+			{"technologist", technologist, c.technologist},
+			{"administrator", administrator, c.administrator},
+		} {
 			t.Run(route+" "+who.name, func(t *testing.T) {
 				var a answer
 				if method == "GET" {
@@ -96,7 +113,7 @@ func TestWhoMayGoWhere(t *testing.T) {
 				} else {
 					a = who.r.post(c.at, url.Values{"who": {"x"}})
 				}
-				a.wants(t, who.want)
+				a.wants(t, who.want%1000)
 				if a.status == 303 && who.name == "guest" && c.learner != 303 && method == "GET" && route != "GET /sign-out" {
 					door := "/sign-in"
 					if strings.HasPrefix(c.at, "/desk") {
@@ -109,8 +126,16 @@ func TestWhoMayGoWhere(t *testing.T) {
 				}
 				switch {
 				case route == "GET /healthz":
-				case a.status == 403 && who.name == "learner" && c.educator != 403:
-					a.says(t, h.speak.Speak("en"), 403, "problem.educator-only")
+				case who.want == stale:
+					a.says(t, h.speak.Speak("en"), 403, "problem.form-stale")
+				case who.want == 403:
+					key := "problem.other-role"
+					if c.learner != 403 {
+						key = "problem.learner-only"
+					} else if c.educator != 403 {
+						key = "problem.educator-only"
+					}
+					a.says(t, h.speak.Speak("en"), 403, key)
 				default:
 					a.secured(t)
 					if got := a.header.Get("Cache-Control"); got != "no-store" {

@@ -9,8 +9,6 @@ import (
 	"github.com/gofiber/fiber/v2"
 	"github.com/gofiber/fiber/v2/middleware/recover"
 	"github.com/valyala/fasthttp"
-
-	"lampwright/server/record"
 )
 
 // Bounds on what one request may be.
@@ -35,53 +33,13 @@ func (m *Main) routes() *fiber.App {
 		return c.SendString(Alive)
 	})
 	app.Use(m.logged, m.secured, recover.New())
-	app.Get("/readyz", m.ready)
-	app.Get("/static/*", m.static)
-
-	app.Get("/", m.welcome)
-	app.Get("/language/:tag", m.language)
-	app.Get("/size/:n", m.size)
-	app.Get("/looks", m.looks)
-	app.Get("/safe", m.safe)
-	app.Get("/stopped", m.stopped)
-	app.Get("/call", m.call)
-	app.Get("/sign-in", m.signInPage)
-	app.Post("/sign-in", m.signIn)
-	app.Get("/sign-out", m.signOutPage)
-	app.Post("/sign-out", m.signOut)
-	app.Get("/lessons/:setup", m.shelf)
-	app.Get("/lessons/:setup/:lesson/:card<int>", m.lesson)
-	app.Get("/lessons/:setup/:lesson/refresher", m.refresher)
-	app.Get("/outing/:setup", m.outing)
-	app.Get("/figures/:setup", m.everyFigure)
-	app.Get("/check/:setup", m.check)
-	app.Post("/check/:setup/report", m.report)
-
-	learner := m.as(record.Learner)
-	app.Get("/me", learner, m.me)
-	app.Get("/lessons/:lesson/question", learner, m.question)
-	app.Post("/lessons/:lesson/question", learner, m.answer)
-	app.Get("/scenarios/:scenario", learner, m.scenario)
-	app.Post("/runs", learner, m.startRun)
-	app.Get("/runs/:run", learner, m.run)
-	app.Post("/runs/:run/act", learner, m.act)
-	app.Get("/runs/:run/debrief", learner, m.debrief)
-
-	educator := m.as(record.Educator)
-	app.Get("/desk/sign-in", m.deskSignInPage)
-	app.Post("/desk/sign-in", m.deskSignIn)
-	app.Get("/desk", educator, m.roster)
-	app.Get("/desk/learners/:person", educator, m.learner)
-	app.Post("/desk/learners/:person/sign", educator, m.sign)
-	app.Post("/desk/kiosk", educator, m.bindKiosk)
-
-	technologist := educator // until there is a role of their own
-	reports := &inbox{Main: m}
-	app.Get("/desk/inbox", technologist, reports.list)
-	app.Get("/desk/inbox/lessons", technologist, reports.missed)
-	app.Get("/desk/inbox/:outage", technologist, reports.outage)
-	app.Post("/desk/inbox/:outage/readings", technologist, reports.measured)
-	app.Post("/desk/inbox/:outage/finding", technologist, reports.found)
+	for _, r := range m.table() {
+		if r.method == fiber.MethodGet {
+			app.Get(r.path, m.let(r.who), r.do) // and HEAD
+			continue
+		}
+		app.Add(r.method, r.path, m.let(r.who), r.do)
+	}
 
 	// A method that no router knows gets a page too.
 	serve := app.Handler()

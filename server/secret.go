@@ -9,10 +9,13 @@ import (
 	"fmt"
 	"strings"
 	"time"
+	"unicode/utf8"
 
+	"github.com/pquerna/otp/totp"
 	"golang.org/x/crypto/argon2"
 
 	"lampwright/locales/problem"
+	"lampwright/server/record"
 )
 
 // The cost of one hash (argon2id), and how many may run at once: memory is
@@ -63,14 +66,27 @@ const (
 	triesWindow  = 15 * time.Minute
 )
 
+// After so many wrong secrets an account, there or not, stays shut until
+// someone lets it in again, or for a month: a PIN has few digits, and whoever
+// guesses has many addresses and much time.
+const (
+	mostMisses = 10
+	shutFor    = 30 * 24 * time.Hour
+)
+
 // prove checks a secret. It counts the try before any hashing starts, and
 // waits for a place to hash in.
 func (m *Main) prove(ctx context.Context, account, source, secret, phc string, now time.Time) (bool, error) {
 	for _, t := range []struct {
-		key   string
-		limit int
-	}{{"source " + hashed(source), triesSource}, {"account " + hashed(account), triesAccount}} {
-		ok, err := m.store.Attempt(ctx, SiteID, t.key, t.limit, triesWindow, now)
+		key    string
+		limit  int
+		window time.Duration
+	}{
+		{"source " + hashed(source), triesSource, triesWindow},
+		{"account " + hashed(account), triesAccount, triesWindow},
+		{"shut " + hashed(account), mostMisses, shutFor},
+	} {
+		ok, err := m.store.Attempt(ctx, SiteID, t.key, t.limit, t.window, now)
 		if err != nil {
 			return false, err
 		}
@@ -88,10 +104,64 @@ func (m *Main) prove(ctx context.Context, account, source, secret, phc string, n
 	if right := matches(secret, cmp.Or(phc, nobody)); !right || phc == "" {
 		return false, nil
 	}
-	for _, key := range []string{"account " + hashed(account), "source " + hashed(source)} {
-		if err := m.store.ClearAttempts(ctx, SiteID, key); err != nil {
-			return false, err
+	if err := m.store.ClearAttempts(ctx, SiteID, "source "+hashed(source)); err != nil {
+		return false, err
+	}
+	return true, m.reopen(ctx, account)
+}
+
+// reopen forgets the wrong secrets of an account.
+func (m *Main) reopen(ctx context.Context, account string) error {
+	for _, key := range []string{"account ", "shut "} {
+		if err := m.store.ClearAttempts(ctx, SiteID, key+hashed(account)); err != nil {
+			return err
 		}
 	}
-	return true, nil
+	return nil
+}
+
+// The least of a password, and of a PIN.
+const (
+	fewestCharacters = 12
+	fewestDigits     = 6
+	mostCharacters   = 128
+)
+
+// fitPassword tells whether a password is long enough and not one's own name;
+// nothing else makes it better (NIST SP 800-63B, from memory).
+func fitPassword(password string, p record.Person) bool {
+	low := strings.ToLower(password)
+	return utf8.RuneCountInString(password) >= fewestCharacters && len(password) <= mostCharacters &&
+		low != strings.ToLower(p.Name) && low != p.Username && strings.Count(low, low[:1]) < len(low)
+}
+
+// fitPIN tells whether a PIN has enough digits, and they are no run.
+func fitPIN(pin string) bool {
+	if len(pin) < fewestDigits || len(pin) > 2*fewestDigits || strings.Trim(pin, "0123456789") != "" {
+		return false
+	}
+	step := int(pin[1]) - int(pin[0])
+	for i := 2; i < len(pin); i++ {
+		if int(pin[i])-int(pin[i-1]) != step {
+			return true
+		}
+	}
+	return step < -1 || step > 1
+}
+
+// Of one-time codes (RFC 6238, six digits in thirty seconds): a code a step
+// early or late is taken.
+const codeSeconds = 30
+
+// codeStep finds the step that a one-time code belongs to, near now.
+func codeStep(key, code string, now time.Time) (int64, bool) {
+	code = strings.ReplaceAll(strings.TrimSpace(code), " ", "")
+	for d := range int64(3) {
+		at := now.Add(time.Duration(d-1) * codeSeconds * time.Second)
+		want, err := totp.GenerateCode(key, at)
+		if err == nil && subtle.ConstantTimeCompare([]byte(want), []byte(code)) == 1 {
+			return at.Unix() / codeSeconds, true
+		}
+	}
+	return 0, false
 }

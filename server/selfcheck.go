@@ -1017,7 +1017,7 @@ func (m *Main) checkEnd(c *fiber.Ctx, a asking, wrong string) error {
 	p.Calls = a.calls(p.Frame.Lines)
 	p.Say, p.QRText = a.say(ending)
 	var err error
-	if p.QR, err = qrPath(p.QRText); err != nil {
+	if p.QR, err = qrPath(p.QRText, qr.Low); err != nil {
 		return err
 	}
 	return m.render(c, page.CheckEndPage(p))
@@ -1125,8 +1125,8 @@ func shortened(first, seen []string) string {
 
 // qrPath draws a text as a QR code: a square a module, and its size with four
 // modules of quiet around (ISO/IEC 18004).
-func qrPath(text string) (page.QR, error) {
-	code, err := qr.EncodeText(text, qr.Low)
+func qrPath(text string, level qr.Ecc) (page.QR, error) {
+	code, err := qr.EncodeText(text, level)
 	if err != nil {
 		return page.QR{}, err
 	}

@@ -56,34 +56,6 @@ func (m *Main) who(c *fiber.Ctx) error {
 	return nil
 }
 
-// as lets only one role in, and holds every form to its session's token.
-func (m *Main) as(role record.Role) fiber.Handler {
-	return func(c *fiber.Ctx) error {
-		if run := c.Params("run"); run != "" {
-			c.Locals(backKey, "/runs/"+run)
-		}
-		err := m.who(c)
-		if problem.Is(err, problem.SignIn) && reads(c) {
-			return c.Redirect(m.view(c).signInAgain(c), fiber.StatusSeeOther)
-		}
-		if err != nil {
-			return err
-		}
-		if p := c.Locals(personKey).(record.Person); p.Role != role {
-			if role == record.Educator {
-				return problem.New(problem.Forbidden, "problem.educator-only")
-			}
-			return problem.New(problem.Forbidden, "problem.learner-only")
-		}
-		if c.Method() == fiber.MethodPost {
-			if err := m.form(c, c.Locals(sessionKey).(record.Session).FormToken); err != nil {
-				return err
-			}
-		}
-		return c.Next()
-	}
-}
-
 // form holds a post to being a whole form with the right token.
 func (m *Main) form(c *fiber.Ctx, token string) error {
 	kind, _, _ := strings.Cut(c.Get("Content-Type"), ";")
@@ -113,12 +85,7 @@ func (m *Main) deskSignInPage(c *fiber.Ctx) error { return m.door(c, true, "", n
 func (m *Main) door(c *fiber.Ctx, desk bool, who string, wrong error) error {
 	v := m.view(c)
 	v.path = strings.Clone(c.Path())
-	visitor := c.Cookies(visitorCookie)
-	if len(visitor) < 20 {
-		visitor = rand.Text()
-		m.cookie(c, visitorCookie, visitor, sessionAbsolute)
-	}
-	v.token = visitor
+	v.token = m.visitor(c)
 	s := page.SignIn{Desk: desk, Who: who, Action: "/sign-in", Next: local(c.Query("next", c.FormValue("next")), ""), Ended: c.Query("ended") != ""}
 	title := "page.sign-in"
 	if desk {
@@ -150,10 +117,10 @@ func (m *Main) enter(c *fiber.Ctx, desk bool) error {
 		return err
 	}
 	who, secret := strings.TrimSpace(c.FormValue("who")), c.FormValue("secret")
-	find, key, next := m.store.PersonByCard, "problem.wrong-secret", "/me"
+	find, key, next := m.store.PersonByCard, "problem.wrong-secret", ""
 	who = strings.ToUpper(who)
 	if desk {
-		find, key, next = m.store.PersonByUsername, "problem.wrong-password", "/desk"
+		find, key = m.store.PersonByUsername, "problem.wrong-password"
 		who = strings.ToLower(who)
 	}
 	wrong := problem.New(problem.SignIn, key)
@@ -175,9 +142,44 @@ func (m *Main) enter(c *fiber.Ctx, desk bool) error {
 	if err != nil {
 		return err
 	}
+	if ok {
+		ok, err = m.mayEnter(c, p, now)
+	}
+	if err != nil {
+		return err
+	}
 	if !ok {
 		return m.door(c, desk, who, wrong)
 	}
+	if err := m.began(c, p, now); err != nil {
+		return err
+	}
+	if next = homes[p.Role]; !desk {
+		if chose := c.FormValue("set-up"); chose != "" {
+			next += "?chose=" + url.QueryEscape(chose)
+		}
+	}
+	return c.Redirect(local(c.FormValue("next"), next), fiber.StatusSeeOther)
+}
+
+// mayEnter tells whether someone whose secret was right may come in: not who
+// is away, nor before their first day, nor without the one-time code they have.
+func (m *Main) mayEnter(c *fiber.Ctx, p record.Person, now time.Time) (bool, error) {
+	if p.Away || p.Starts > now.In(m.zone).Format(time.DateOnly) {
+		return false, nil
+	}
+	if p.CodeKey == "" {
+		return true, nil
+	}
+	step, ok := codeStep(p.CodeKey, c.FormValue("code"), now)
+	if !ok {
+		return false, nil
+	}
+	return m.store.UseCode(ctx(c), p.SiteID, p.ID, step)
+}
+
+// began begins a session in this browser, and ends the one it had.
+func (m *Main) began(c *fiber.Ctx, p record.Person, now time.Time) error {
 	if old := c.Cookies(sessionCookie); old != "" {
 		if err := m.store.DeleteSession(ctx(c), hashed(old)); err != nil {
 			return err
@@ -185,16 +187,24 @@ func (m *Main) enter(c *fiber.Ctx, desk bool) error {
 	}
 	token := rand.Text()
 	if err := m.store.PutSession(ctx(c), record.Session{
-		ID: hashed(token), SiteID: SiteID, PersonID: p.ID, FormToken: rand.Text(), Created: now, Seen: now,
+		ID: hashed(token), SiteID: p.SiteID, PersonID: p.ID, FormToken: rand.Text(), Created: now, Seen: now,
 	}); err != nil {
 		return err
 	}
 	m.cookie(c, sessionCookie, token, sessionAbsolute)
 	m.forget(c, visitorCookie)
-	if chose := c.FormValue("set-up"); chose != "" && !desk {
-		next += "?chose=" + url.QueryEscape(chose)
+	return nil
+}
+
+// signOutEverywhere ends every session of whoever asks for it.
+func (m *Main) signOutEverywhere(c *fiber.Ctx) error {
+	p := m.view(c).person
+	if err := m.store.DeleteSessions(ctx(c), p.SiteID, p.ID); err != nil {
+		return err
 	}
-	return c.Redirect(local(c.FormValue("next"), next), fiber.StatusSeeOther)
+	m.forget(c, sessionCookie)
+	c.Set("Clear-Site-Data", `"cache"`)
+	return c.Redirect("/", fiber.StatusSeeOther)
 }
 
 // signOutPage is where kept pages lead to sign out: they carry no token. A

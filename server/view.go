@@ -54,10 +54,7 @@ func (m *Main) view(c *fiber.Ctx) view {
 	}
 	if p, ok := c.Locals(personKey).(record.Person); ok {
 		v.person = p
-		v.home = "/me"
-		if p.Role == record.Educator {
-			v.home = "/desk"
-		}
+		v.home = homes[p.Role]
 	}
 	v.back, _ = c.Locals(backKey).(string)
 	return v
@@ -86,9 +83,12 @@ func (v view) frame(title string) page.Frame {
 		},
 	}
 	if v.person.ID != "" {
-		f.Signed, f.Name, f.Desk, f.Idle = true, v.person.Name, v.person.Role == record.Educator, idleSeconds
-		if f.Desk {
+		f.Signed, f.Name, f.Home, f.Idle = true, v.person.Name, v.home, idleSeconds
+		if v.person.Role != record.Learner {
 			f.Idle = idleSecondsDesk
+		}
+		for _, d := range desks(v.person.Role) {
+			f.Desks = append(f.Desks, page.Step{Title: v.speak.T(d.title), Link: d.path, Done: d.path == v.path})
 		}
 	}
 	return f
@@ -159,6 +159,12 @@ func local(next, otherwise string) string {
 // would fasthttp's own: what is under way is finished, and the records bound
 // their waits.
 func ctx(c *fiber.Ctx) context.Context { return c.UserContext() }
+
+// by is the same for changes by whoever is signed in.
+func by(c *fiber.Ctx) context.Context {
+	p, _ := c.Locals(personKey).(record.Person)
+	return record.By(ctx(c), p.ID)
+}
 
 func hashed(secret string) string {
 	sum := sha256.Sum256([]byte(secret))

@@ -39,6 +39,7 @@ type Policies struct {
 	OpenHolder       bool // and open a fuse holder
 	SignOffDays      int  // that a sign-off is valid
 	FewestCaregivers int  // who are current, for each set-up
+	OneTimeCodes     bool // staff sign in with one beside their password
 }
 
 // Joints are the colours of joints by side of the converter: each one of

@@ -45,6 +45,7 @@ type file struct {
 		OpenHolder       bool     `yaml:"open-fuse-holder"`
 		SignOffDays      *float64 `yaml:"sign-off-days"`
 		FewestCaregivers *float64 `yaml:"fewest-caregivers"`
+		OneTimeCodes     *bool    `yaml:"one-time-codes"`
 	} `yaml:"policies"`
 	Joints struct {
 		Battery    []string `yaml:"battery"`
@@ -122,6 +123,7 @@ func (c *checker) programme(f *file) *Programme {
 		RemateJoint: f.Policies.RemateJoint, OpenHolder: f.Policies.OpenHolder,
 		SignOffDays:      c.count("$.policies.sign-off-days", f.Policies.SignOffDays, 365, mostDays),
 		FewestCaregivers: c.count("$.policies.fewest-caregivers", f.Policies.FewestCaregivers, 2, mostCaregivers),
+		OneTimeCodes:     f.Policies.OneTimeCodes == nil || *f.Policies.OneTimeCodes,
 	}
 	p.Joints = Joints{f.Joints.Battery, f.Joints.Ventilator}
 	c.joints(p.Joints)

@@ -10,7 +10,8 @@ import (
 // desk is the frame of a page at the desk.
 func desk(s locales.Speaker, titleKey string) page.Frame {
 	f := frame(s, titleKey)
-	f.Signed, f.Name, f.Desk, f.Token, f.Idle = true, "Mara <b>", true, "TOKEN", 900
+	f.Signed, f.Name, f.Home, f.Token, f.Idle = true, "Tove <b>", "/desk/inbox", "TOKEN", 900
+	f.Desks = []page.Step{{Title: "DESK<", Link: "/desk/inbox", Done: true}}
 	return f
 }
 

@@ -27,7 +27,8 @@ type Frame struct {
 	Path          string // this page, to come back to
 	Signed        bool   // someone is signed in
 	Name          string // who, "" on a page that is kept for all
-	Desk          bool   // an educator is signed in
+	Home          string // where whoever is signed in begins
+	Desks         []Step // the desk's pages open to them; Done marks this one
 	Token         string // form token of the session, or of this visitor
 	Idle          int    // seconds before the page asks whether anyone is there; 0 never
 	Lines         Lines
@@ -75,10 +76,10 @@ func tel(number string) templ.SafeURL {
 
 // home is where the mark in the header leads.
 func (f Frame) home() string {
-	switch {
-	case f.Desk:
-		return "/desk"
-	case f.Signed:
+	if f.Home != "" {
+		return f.Home
+	}
+	if f.Signed { // on a page kept for all: a learner's
 		return "/me"
 	}
 	return "/"
@@ -311,7 +312,7 @@ type Learner struct {
 	ID, Person, Setup string
 	Lessons           []Step
 	Scenarios         []Step
-	Complete          bool
+	Complete, MaySign bool
 	SignOffs          []SignOff
 	FormKey           string
 	Seen              map[string]bool
@@ -352,4 +353,88 @@ var standingKeys = map[competency.Standing]string{
 // ActionText says an action in the page's language, the part by its name.
 func ActionText(s locales.Speaker, a diagnosis.Action, part string) string {
 	return s.T(verbKey(a.Verb), "Part", part)
+}
+
+// PersonRow is someone in the list of people.
+type PersonRow struct {
+	ID, Name, Role, SignsInAs, Setup, Team string
+	Away, Waiting                          bool // waiting for their invitation to be taken up
+}
+
+// PersonForm is what is known of a person and can be changed: by field, what
+// stands there, and what is wrong with it.
+type PersonForm struct {
+	Values, Wrong map[string]string
+	Setups        []Look
+	Roles         []string
+}
+
+// People is everyone of a site.
+type People struct {
+	Frame
+	Rows []PersonRow
+	Form PersonForm
+}
+
+// PersonPageData is one person, with what was changed.
+type PersonPageData struct {
+	Frame
+	ID, Person, Card string
+	Kept             bool
+	Form             PersonForm
+	Changes          []Change
+}
+
+// Change is a line of the audit trail.
+type Change struct {
+	At, By, Kind, Subject string
+	Fields                []Difference
+}
+
+// Difference is what stood in a field before, and now.
+type Difference struct{ Name, Old, New string }
+
+// Changes is the audit trail.
+type Changes struct {
+	Frame
+	Lines []Change
+}
+
+// Invited is an invitation, to be handed over.
+type Invited struct {
+	Frame
+	Person, Card, Username string
+	Link, Path, Until      string
+	QR                     QR
+}
+
+// Invitation is where someone chooses their secret.
+type Invitation struct {
+	Frame
+	Person, Card, Username string
+	PIN                    bool // else a password
+	Fewest, Digits         int
+	CodeNeeded             bool
+	CodeKey                string
+	QR                     QR
+	Wrong                  string
+}
+
+// wrongField ties a person's field to what is wrong with it.
+func wrongField(p PersonForm, name string) templ.Attributes {
+	if p.Wrong[name] == "" {
+		return nil
+	}
+	return templ.Attributes{"aria-describedby": name + "-wrong", "aria-invalid": "true"}
+}
+
+// languages are those a person can read in.
+func languages() []locales.Language { return locales.Languages }
+
+// current marks the link to the page one is on.
+func current(here bool) string {
+	if here {
+		return "page"
+	}
+	return "false"
 }

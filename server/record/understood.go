@@ -49,9 +49,9 @@ func fromSQLite(e sqlite3.Error, err error) error {
 		return problem.Wrap(err, problem.Unknown, "problem.unknown-record")
 	case sqlite3.ErrConstraintUnique:
 		switch {
-		case strings.Contains(err.Error(), "people.card"):
+		case strings.Contains(err.Error(), "failed: people.card"):
 			return problem.Wrap(err, problem.Invalid, "problem.card-taken")
-		case strings.Contains(err.Error(), "people.username"):
+		case strings.Contains(err.Error(), "failed: people.username"):
 			return problem.Wrap(err, problem.Invalid, "problem.username-taken")
 		}
 	}

@@ -1,0 +1,313 @@
+package server
+
+import (
+	"crypto/rand"
+	"encoding/json"
+	"errors"
+	"maps"
+	"regexp"
+	"slices"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"github.com/gofiber/fiber/v2"
+
+	"lampwright/locales"
+	"lampwright/locales/problem"
+	"lampwright/server/page"
+	"lampwright/server/record"
+)
+
+// How much the pages of people show.
+const mostChanges = 200
+
+// people lists everyone of a site, and has room to add someone.
+func (m *Main) people(c *fiber.Ctx) error {
+	v := m.view(c)
+	return m.peoplePage(c, v, page.PersonForm{Values: map[string]string{"language": v.speak.Tag}})
+}
+
+func (m *Main) peoplePage(c *fiber.Ctx, v view, form page.PersonForm) error {
+	v.path = "/desk/people"
+	list, err := m.store.People(ctx(c), SiteID)
+	if err != nil {
+		return err
+	}
+	p := page.People{Frame: v.frame(v.speak.T("people.title")), Form: form}
+	tags, err := m.setupTags(c)
+	if err != nil {
+		return err
+	}
+	for _, each := range list {
+		p.Rows = append(p.Rows, page.PersonRow{
+			ID: each.ID, Name: each.Name, Role: string(each.Role), SignsInAs: each.Card + each.Username, Setup: tags[each.SetupID],
+			Team: each.Team, Away: each.Away, Waiting: each.Secret == "",
+		})
+	}
+	if p.Form, err = m.formOf(c, form); err != nil {
+		return err
+	}
+	return m.render(c, page.PeoplePage(p))
+}
+
+// setupTags names every set-up by its id.
+func (m *Main) setupTags(c *fiber.Ctx) (map[string]string, error) {
+	stored, err := m.store.Setups(ctx(c), SiteID)
+	if err != nil {
+		return nil, err
+	}
+	tags := map[string]string{}
+	for _, r := range stored {
+		tags[r.ID] = r.Tag
+	}
+	return tags, nil
+}
+
+// formOf fills in what can be chosen.
+func (m *Main) formOf(c *fiber.Ctx, form page.PersonForm) (page.PersonForm, error) {
+	tags, err := m.setupTags(c)
+	if err != nil {
+		return form, err
+	}
+	for _, id := range slices.SortedFunc(maps.Keys(tags), func(a, b string) int { return strings.Compare(tags[a], tags[b]) }) {
+		form.Setups = append(form.Setups, page.Look{ID: id, Setup: tags[id]})
+	}
+	for _, r := range record.Roles {
+		form.Roles = append(form.Roles, string(r))
+	}
+	return form, nil
+}
+
+// personFields are the fields of the form, in its order.
+var personFields = []string{"name", "role", "username", "set-up", "language", "team", "email", "external", "starts", "away"}
+
+var usernames = regexp.MustCompile(`^[a-z0-9][a-z0-9._-]{1,31}$`)
+
+// formed reads a person's form over who they were. Every field that cannot be
+// right is named with what was expected.
+func (m *Main) formed(c *fiber.Ctx, v view, was record.Person) (record.Person, page.PersonForm) {
+	form := page.PersonForm{Values: map[string]string{}, Wrong: map[string]string{}}
+	for _, name := range personFields {
+		form.Values[name] = strings.TrimSpace(strings.Clone(c.FormValue(name)))
+	}
+	got := form.Values
+	wrong := func(name, expected string) {
+		form.Wrong[name] = v.speak.Problem(problem.New(problem.Invalid, "problem.value", "Field", v.speak.T("people."+name),
+			"Value", cut(got[name]), "Expected", v.speak.T("people.expected."+expected)))
+	}
+	text := func(name string, fewest, most int) string {
+		if n := utf8.RuneCountInString(got[name]); n < fewest || n > most || !utf8.ValidString(got[name]) || strings.ContainsFunc(got[name], odd) {
+			wrong(name, name)
+		}
+		return got[name]
+	}
+	p := was
+	p.Name, p.Team, p.Email, p.ExternalID = text("name", 1, 80), text("team", 0, 60), text("email", 0, 120), text("external", 0, 120)
+	if p.Role = record.Role(got["role"]); !slices.Contains(record.Roles, p.Role) {
+		wrong("role", "role")
+	}
+	if p.Language = got["language"]; !slices.ContainsFunc(locales.Languages, func(l locales.Language) bool { return l.Tag == p.Language }) {
+		wrong("language", "language")
+	}
+	if p.Starts = got["starts"]; p.Starts != "" {
+		if _, err := time.Parse(time.DateOnly, p.Starts); err != nil {
+			wrong("starts", "starts")
+		}
+	}
+	p.Away = got["away"] != ""
+	p.Username, p.SetupID = "", ""
+	if p.Role == record.Learner {
+		if p.SetupID = got["set-up"]; p.SetupID != "" {
+			if _, err := m.store.Setup(ctx(c), SiteID, p.SetupID); err != nil {
+				wrong("set-up", "set-up")
+			}
+		}
+		if p.Card == "" {
+			p.Card = newCard()
+		}
+	} else {
+		p.Card = ""
+		if p.Username = strings.ToLower(got["username"]); !usernames.MatchString(p.Username) {
+			wrong("username", "username")
+		} else if other, err := m.store.PersonByUsername(ctx(c), p.Username); err == nil && other.ID != p.ID {
+			wrong("username", "username.free")
+		}
+	}
+	return p, form
+}
+
+// odd is a character that no name holds.
+func odd(r rune) bool { return r < ' ' || r == 0x7f || r == utf8.RuneError }
+
+// cut keeps a value short enough to be said.
+func cut(s string) string {
+	if r := []rune(strings.ToValidUTF8(s, "?")); len(r) > 60 {
+		return string(r[:60]) + "…"
+	}
+	return strings.ToValidUTF8(s, "?")
+}
+
+// newCard makes a card code: eight letters and digits that are not mistaken
+// for one another.
+func newCard() string {
+	const letters = "ACDEFGHJKLMNPQRTUVWXY34679"
+	var random, code [8]byte
+	rand.Read(random[:]) //nolint:errcheck // it never fails
+	for i, b := range random {
+		code[i] = letters[int(b)%len(letters)]
+	}
+	return string(code[:4]) + "-" + string(code[4:])
+}
+
+func (m *Main) addPerson(c *fiber.Ctx) error {
+	v := m.view(c)
+	p, form := m.formed(c, v, record.Person{SiteID: SiteID, ID: record.NewID()})
+	if len(form.Wrong) > 0 {
+		c.Status(fiber.StatusUnprocessableEntity)
+		return m.peoplePage(c, v, form)
+	}
+	now, err := m.clock(c)
+	if err != nil {
+		return err
+	}
+	if err := m.store.PutPerson(by(c), p, now); err != nil {
+		return err
+	}
+	return m.showInvitation(c, v, p, now)
+}
+
+// person is one person with all that can be changed, and what was.
+func (m *Main) person(c *fiber.Ctx) error {
+	v := m.view(c)
+	p, err := m.store.Person(ctx(c), SiteID, param(c, "person"))
+	if err != nil {
+		return err
+	}
+	form := page.PersonForm{Values: map[string]string{
+		"name": p.Name, "role": string(p.Role), "username": p.Username, "set-up": p.SetupID, "language": p.Language, "team": p.Team,
+		"email": p.Email, "external": p.ExternalID, "starts": p.Starts,
+	}}
+	if p.Away {
+		form.Values["away"] = "yes"
+	}
+	return m.personPage(c, v, p, form)
+}
+
+func (m *Main) personPage(c *fiber.Ctx, v view, p record.Person, form page.PersonForm) (err error) {
+	v.path = "/desk/people/" + p.ID
+	out := page.PersonPageData{Frame: v.frame(p.Name), ID: p.ID, Person: p.Name, Card: p.Card, Kept: c.Query("kept") != ""}
+	if out.Form, err = m.formOf(c, form); err != nil {
+		return err
+	}
+	if out.Changes, err = m.changesOf(c, v, p.ID); err != nil {
+		return err
+	}
+	return m.render(c, page.PersonPage(out))
+}
+
+func (m *Main) changePerson(c *fiber.Ctx) error {
+	v := m.view(c)
+	was, err := m.store.Person(ctx(c), SiteID, param(c, "person"))
+	if err != nil {
+		return err
+	}
+	p, form := m.formed(c, v, was)
+	if was.ID == v.person.ID && (p.Role != was.Role || p.Away) { // nobody locks themselves out
+		form.Wrong["role"] = v.speak.T("people.yourself")
+	}
+	if len(form.Wrong) > 0 {
+		c.Status(fiber.StatusUnprocessableEntity)
+		return m.personPage(c, v, was, form)
+	}
+	if p.Role != was.Role { // the secret was of another kind
+		p.Secret, p.CodeKey = "", ""
+	}
+	now, err := m.clock(c)
+	if err != nil {
+		return err
+	}
+	if err := m.store.PutPerson(by(c), p, now); err != nil {
+		return err
+	}
+	if p.Away || p.Role != was.Role {
+		if err := m.store.DeleteSessions(ctx(c), SiteID, p.ID); err != nil {
+			return err
+		}
+	}
+	return c.Redirect("/desk/people/"+p.ID+"?kept=1", fiber.StatusSeeOther)
+}
+
+// changes is the audit trail of the site.
+func (m *Main) changes(c *fiber.Ctx) (err error) {
+	v := m.view(c)
+	p := page.Changes{Frame: v.frame(v.speak.T("people.changes"))}
+	if p.Lines, err = m.changesOf(c, v, ""); err != nil {
+		return err
+	}
+	return m.render(c, page.ChangesPage(p))
+}
+
+func (m *Main) changesOf(c *fiber.Ctx, v view, subject string) (out []page.Change, err error) {
+	now, err := m.clock(c)
+	if err != nil {
+		return nil, err
+	}
+	list, err := m.store.Changes(ctx(c), SiteID, subject, now, mostChanges)
+	if err != nil {
+		return nil, err
+	}
+	names := map[string]string{"": v.speak.T("people.machine")}
+	for _, change := range list {
+		if _, known := names[change.Actor]; !known {
+			p, err := m.store.Person(ctx(c), SiteID, change.Actor)
+			if err != nil && !problem.Is(err, problem.Unknown) {
+				return nil, err
+			}
+			names[change.Actor] = p.Name
+		}
+		fields, err := differences(change.Old, change.New)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, page.Change{
+			At: change.At.In(m.zone).Format(localTime), By: names[change.Actor], Kind: v.speak.T("people.kind." + change.Kind),
+			Subject: change.Subject, Fields: fields,
+		})
+	}
+	return out, nil
+}
+
+// differences are the fields in which two JSON objects differ.
+func differences(old, now string) (out []page.Difference, err error) {
+	var before, after map[string]any
+	if old != "" {
+		err = json.Unmarshal([]byte(old), &before)
+	}
+	if now != "" {
+		err = errors.Join(err, json.Unmarshal([]byte(now), &after))
+	}
+	if err != nil {
+		return nil, err
+	}
+	names := slices.Concat(slices.Collect(maps.Keys(before)), slices.Collect(maps.Keys(after)))
+	slices.Sort(names)
+	for _, name := range slices.Compact(names) {
+		a, b := said(before[name]), said(after[name])
+		if a != b {
+			out = append(out, page.Difference{Name: name, Old: a, New: b})
+		}
+	}
+	return out, nil
+}
+
+func said(v any) string {
+	switch v := v.(type) {
+	case nil:
+		return ""
+	case string:
+		return cut(v)
+	}
+	text, _ := json.Marshal(v)
+	return cut(string(text))
+}
