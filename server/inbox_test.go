@@ -112,7 +112,7 @@ func TestReportIsRead(t *testing.T) {
 		r := h.technologist(t, language)
 		say := r.speaker()
 		fuse := cause(say, say.T("figure.kind.fuse"), setup.Blown)
-		r.get("/desk").wants(t, 200).holds(t, `href="/desk/inbox"`)
+		r.get("/desk/inbox/lessons").wants(t, 200).holds(t, `href="/desk/inbox"`)
 		r.get("/desk/inbox").says(t, say, 200, "inbox.open", "Count", 1).holds(t,
 			`href="`+at+`"`, "2026-03-02 08:20", "2026-03-02 08:57", say.T("inbox.ago.minutes", "Count", 3), "<bdi>2</bdi>",
 			say.T("inbox.ending.call-technologist"), "العربية", "555-0123", fuse)
@@ -372,7 +372,7 @@ func TestReadingChangesTheRanking(t *testing.T) {
 		}
 	})
 	must(t, h.stop())
-	if k := found(t, dir, at); len(k.Readings) != 2 || k.Readings[0].By != "Mara Quill" || k.Readings[0].Volts != 24.9 {
+	if k := found(t, dir, at); len(k.Readings) != 2 || k.Readings[0].By != "Tove Hale" || k.Readings[0].Volts != 24.9 {
 		t.Errorf("readings %+v", k.Readings)
 	}
 }
