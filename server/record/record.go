@@ -41,7 +41,7 @@ const (
 // The parameters of the connections. A misspelt one is ignored by the driver,
 // so check reads them back.
 const (
-	writerParameters = "_journal_mode=WAL&_synchronous=FULL&_foreign_keys=1&_busy_timeout=5000&_txlock=immediate&_stmt_cache_size=64"
+	writerParameters = "_journal_mode=WAL&_synchronous=FULL&_foreign_keys=1&_busy_timeout=5000&_txlock=immediate&_secure_delete=1&_stmt_cache_size=64"
 	readerParameters = "mode=ro&_query_only=1&_busy_timeout=5000&_stmt_cache_size=64"
 	readers          = 4
 )
@@ -52,6 +52,7 @@ type Store struct {
 	writer *sql.DB // one connection: writes wait for each other here, not in SQLite
 	reader *sql.DB // cannot write
 
+	log    log
 	setups sync.Map // by site and id, as they are now: no other process writes here
 
 	mu        sync.Mutex
@@ -87,7 +88,7 @@ func Open(dir string) (_ *Store, err error) {
 		return nil, err
 	}
 	if err := check(ctx, s.writer, pragma{"journal_mode", "wal"}, pragma{"synchronous", "2"},
-		pragma{"foreign_keys", "1"}, pragma{"busy_timeout", "5000"}, pragma{"query_only", "0"}); err != nil {
+		pragma{"foreign_keys", "1"}, pragma{"busy_timeout", "5000"}, pragma{"query_only", "0"}, pragma{"secure_delete", "1"}); err != nil {
 		return nil, err
 	}
 	if err := migrate(ctx, s.writer); err != nil {
@@ -103,6 +104,9 @@ func Open(dir string) (_ *Store, err error) {
 		return nil, understood(err)
 	}
 	s.persisted = s.mark
+	if err := s.openLog(dir); err != nil {
+		return nil, err
+	}
 	return s, nil
 }
 
@@ -189,6 +193,8 @@ func (s *Store) Close() (err error) {
 	s.mu.Lock()
 	mark := s.mark
 	s.mu.Unlock()
+	close(s.log.closing)
+	<-s.log.closed
 	err = s.persist(context.Background(), mark)
 	_, tidy := s.writer.Exec(`PRAGMA optimize`)
 	return errors.Join(err, understood(tidy), s.release())

@@ -473,7 +473,7 @@ func TestReportsFindingsAndReadingsStay(t *testing.T) {
 	for _, sql := range []string{
 		`UPDATE reports SET ending = ''`, `DELETE FROM reports`, `INSERT OR REPLACE INTO reports SELECT * FROM reports`,
 		`UPDATE outages SET setup_id = 'chair-7'`, `DELETE FROM outages`, `INSERT OR REPLACE INTO outages SELECT * FROM outages`,
-		`UPDATE findings SET by_name = ''`, `DELETE FROM findings`, `INSERT OR REPLACE INTO findings SELECT * FROM findings`,
+		`UPDATE findings SET by_name = 'Omar'`, `DELETE FROM findings`, `INSERT OR REPLACE INTO findings SELECT * FROM findings`,
 		`UPDATE senders SET callback = '555-0199'`, `UPDATE notes SET note = '?'`,
 		`UPDATE readings SET volts = 0`, `DELETE FROM readings`, `INSERT OR REPLACE INTO readings SELECT * FROM readings`,
 	} {

@@ -3,6 +3,7 @@ package record
 import (
 	"context"
 	"database/sql"
+	"encoding/json"
 	"errors"
 	"time"
 
@@ -18,15 +19,18 @@ type SignOff struct {
 	ChecklistVersion, ModelVersion, ContentVersion string
 	Language, Meaning, SignedName                  string
 	Checklist                                      []byte // JSON
+	Features                                       []byte // of the set-up, JSON; none where they were not kept yet
+	Supersedes                                     string // the sign-off in whose place it stands, "" for none
 	Rating                                         int
 	Signed                                         time.Time
 	SignedLocal                                    string // Signed as the educator's clock on the wall showed it
 	Lapses                                         time.Time
+	FormKey                                        string // of the form that was sent, once
 }
 
 const signOffColumns = `o.id, o.site_id, o.person_id, o.educator_id, o.educator_name, o.competency, o.setup_id,
 	o.setup_tag, o.setup_version, o.checklist_version, o.model_version, o.content_version, o.language, o.meaning,
-	o.signed_name, o.checklist, o.rating, o.signed, o.signed_local, o.lapses`
+	o.signed_name, o.checklist, o.features, o.supersedes, o.rating, o.signed, o.signed_local, o.lapses, o.form_key`
 
 // columns are all nullable: in a roster a person may have no sign-off.
 func (o *SignOff) columns() []any {
@@ -34,10 +38,11 @@ func (o *SignOff) columns() []any {
 		maybe(&o.ID), maybe(&o.SiteID), maybe(&o.PersonID), maybe(&o.EducatorID), maybe(&o.EducatorName),
 		maybe(&o.Competency), maybe(&o.SetupID), maybe(&o.SetupTag), maybe(&o.SetupVersion),
 		maybe(&o.ChecklistVersion), maybe(&o.ModelVersion), maybe(&o.ContentVersion), maybe(&o.Language),
-		maybe(&o.Meaning), maybe(&o.SignedName), &o.Checklist, maybe(&o.Rating),
+		maybe(&o.Meaning), maybe(&o.SignedName), &o.Checklist, &o.Features, maybe(&o.Supersedes), maybe(&o.Rating),
 		stamp{&o.Signed},
 		maybe(&o.SignedLocal),
 		stamp{&o.Lapses},
+		maybe(&o.FormKey),
 	}
 }
 
@@ -46,9 +51,31 @@ func readSignOff(scan scan) (o SignOff, err error) {
 	return o, err
 }
 
-// Sign records a sign-off, and is true if it did. The same form key from the
-// same educator again gives what was signed the first time, and false; if that
-// was about someone or something else, the form is refused as moved.
+// entered is the sign-off as the log holds it: every column of its row, the
+// checklist letter for letter.
+func (o SignOff) entered() (entered, error) {
+	record, err := json.Marshal(struct {
+		ID, Site, Person, Educator, EducatorName, Competency, Setup, SetupTag, SetupVersion string
+		ChecklistVersion, ModelVersion, ContentVersion, Language, Meaning, SignedName       string
+		Checklist, Features, Supersedes                                                     string
+		Rating                                                                              int
+		Signed                                                                              int64
+		SignedLocal                                                                         string
+		Lapses                                                                              int64
+		FormKey                                                                             string
+	}{
+		o.ID, o.SiteID, o.PersonID, o.EducatorID, o.EducatorName, o.Competency, o.SetupID, o.SetupTag, o.SetupVersion,
+		o.ChecklistVersion, o.ModelVersion, o.ContentVersion, o.Language, o.Meaning, o.SignedName,
+		string(o.Checklist), string(o.Features), o.Supersedes, o.Rating, o.Signed.UnixMilli(), o.SignedLocal,
+		o.Lapses.UnixMilli(), o.FormKey,
+	})
+	return entered{kindSignOff + o.ID, o.Signed, record}, err
+}
+
+// Sign records a sign-off and enters it in the log, and is true if it did. The
+// same form key from the same educator again gives what was signed the first
+// time, and false; if that was about someone or something else, the form is
+// refused as moved. So is one that was filled in while another signed the same.
 func (s *Store) Sign(ctx context.Context, o SignOff, formKey string) (signed SignOff, isNew bool, err error) {
 	defer problem.In(&err, "record.Sign")
 	if formKey == "" {
@@ -57,31 +84,31 @@ func (s *Store) Sign(ctx context.Context, o SignOff, formKey string) (signed Sig
 	if o.ID == "" {
 		o.ID = NewID()
 	}
-	err = s.write(ctx, func(tx *sql.Tx) error {
-		find := func() error {
-			signed, err = readSignOff(tx.QueryRowContext(ctx, `
-				SELECT `+signOffColumns+` FROM sign_offs o
-				WHERE o.site_id = $1 AND o.educator_id = $2 AND o.form_key = $3`, o.SiteID, o.EducatorID, formKey).Scan)
-			return err
-		}
-		switch err := find(); {
+	o.FormKey = formKey
+	o.Signed, o.Lapses = time.UnixMilli(o.Signed.UnixMilli()).UTC(), time.UnixMilli(o.Lapses.UnixMilli()).UTC()
+	err = s.enter(func(tx *sql.Tx) (entered, error) {
+		signed, err = readSignOff(tx.QueryRowContext(ctx, `
+			SELECT `+signOffColumns+` FROM sign_offs o
+			WHERE o.site_id = $1 AND o.educator_id = $2 AND o.form_key = $3`, o.SiteID, o.EducatorID, formKey).Scan)
+		switch {
 		case err == nil && (signed.PersonID != o.PersonID || signed.Competency != o.Competency || signed.SetupID != o.SetupID):
-			return problem.New(problem.Moved, "problem.moved")
+			return entered{}, problem.New(problem.Moved, "problem.moved")
 		case !errors.Is(err, sql.ErrNoRows):
-			return err
+			return entered{}, err
 		}
 		if _, err := tx.ExecContext(ctx, `
 			INSERT INTO sign_offs (site_id, id, person_id, educator_id, educator_name, competency, setup_id, setup_tag,
 				setup_version, checklist_version, model_version, content_version, language, meaning, signed_name,
-				checklist, rating, signed, signed_local, lapses, form_key)
-			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21)`,
+				checklist, features, supersedes, rating, signed, signed_local, lapses, form_key)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23)`,
 			o.SiteID, o.ID, o.PersonID, o.EducatorID, o.EducatorName, o.Competency, o.SetupID, o.SetupTag,
 			o.SetupVersion, o.ChecklistVersion, o.ModelVersion, o.ContentVersion, o.Language, o.Meaning, o.SignedName,
-			string(o.Checklist), o.Rating, o.Signed.UnixMilli(), o.SignedLocal, o.Lapses.UnixMilli(), formKey); err != nil {
-			return err
+			string(o.Checklist), string(o.Features), o.Supersedes, o.Rating, o.Signed.UnixMilli(), o.SignedLocal,
+			o.Lapses.UnixMilli(), formKey); err != nil {
+			return entered{}, err
 		}
-		isNew = true
-		return find()
+		signed, isNew = o, true
+		return o.entered()
 	})
 	if err != nil {
 		return SignOff{}, false, err

@@ -1,0 +1,363 @@
+package record
+
+import (
+	"context"
+	"crypto/rand"
+	"database/sql"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+
+	"golang.org/x/mod/sumdb/tlog"
+
+	"lampwright/locales/problem"
+	"lampwright/server/ledger"
+)
+
+// keyFile is the log's key in the data directory; readable by nobody else.
+const keyFile = "lampwright.key"
+
+// The kinds of entries that record rows; the row's id follows.
+const (
+	kindSignOff = "sign-off/"
+	kindEvent   = "event/"
+)
+
+// mostAtOnce bounds how many are written in one transaction.
+const mostAtOnce = 256
+
+// log is the log as its only writer knows it.
+type log struct {
+	key     *ledger.Key
+	broken  error // why nothing can be signed; nil when all is well
+	edge    ledger.Edge
+	queue   chan *logged
+	closing chan struct{}
+	closed  chan struct{}
+}
+
+// logged is something that is to be recorded and entered in the log, all or
+// nothing: do writes the rows and gives what to enter.
+type logged struct {
+	do   func(tx *sql.Tx) (entered, error)
+	done chan error
+}
+
+// entered is what goes into an entry. No kind is no entry: what was sent a
+// second time.
+type entered struct {
+	kind   string
+	at     time.Time
+	record []byte
+}
+
+// openLog readies the log: makes its key where there has never been one, or
+// finds that the entries are those that were signed last. Where they are not,
+// everything but signing goes on.
+func (s *Store) openLog(dir string) error {
+	s.log = log{queue: make(chan *logged, mostAtOnce), closing: make(chan struct{}), closed: make(chan struct{})}
+	s.log.broken = s.readLog(context.Background(), filepath.Join(dir, keyFile))
+	if s.log.broken != nil && !problem.Is(s.log.broken, problem.Unavailable) {
+		return s.log.broken
+	}
+	go s.keepLog()
+	return nil
+}
+
+func (s *Store) readLog(ctx context.Context, path string) (err error) {
+	head, size, err := s.Head(ctx)
+	fresh := problem.Is(err, problem.Unknown) && size == 0
+	if err != nil && !fresh {
+		return problem.Wrap(err, problem.Unavailable, "problem.log-broken")
+	}
+	switch _, err := os.Stat(path); {
+	case err == nil && fresh: // there was a log
+		return problem.New(problem.Unavailable, "problem.log-broken")
+	case errors.Is(err, fs.ErrNotExist) && fresh:
+		return s.begin(ctx, path)
+	case errors.Is(err, fs.ErrNotExist): // it may have begun, and the machine stopped
+		if err := os.Rename(path+".new", path); err != nil {
+			return problem.Wrap(err, problem.Unavailable, "problem.log-key")
+		}
+	}
+	if s.log.key, err = ledger.LoadKey(path); err != nil {
+		return problem.Wrap(err, problem.Unavailable, "problem.log-key")
+	}
+	c, err := ledger.OpenCheckpoint(head, s.log.key.Verifier())
+	if err == nil && c.Size != size {
+		err = fmt.Errorf("%d entries, %d signed", size, c.Size)
+	}
+	if err == nil {
+		s.log.edge, err = ledger.ReadEdge(size, s.hashes(ctx, s.reader))
+	}
+	if err == nil && s.log.edge.Root() != c.Root {
+		err = errors.New("the entries are not those that were signed")
+	}
+	if err != nil {
+		return problem.Wrap(err, problem.Unavailable, "problem.log-broken")
+	}
+	return nil
+}
+
+// begin begins the log, with what was signed before there was one. The key
+// takes its name last: a key with no log is one whose log is gone.
+func (s *Store) begin(ctx context.Context, path string) (err error) {
+	made := path + ".new"
+	if err := os.Remove(made); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return understood(err)
+	}
+	if err := newKey(made, "lampwright/"+NewID()[:10]); err != nil {
+		return err
+	}
+	if s.log.key, err = ledger.LoadKey(made); err != nil {
+		return err
+	}
+	old, err := all(ctx, s.reader, readSignOff, `SELECT `+signOffColumns+` FROM sign_offs o ORDER BY o.signed, o.id`)
+	if err != nil {
+		return err
+	}
+	err = s.write(ctx, func(tx *sql.Tx) error {
+		edge := ledger.Edge{}
+		for i := range old {
+			e, err := old[i].entered()
+			if err != nil {
+				return err
+			}
+			if edge, err = s.append(ctx, tx, edge, e); err != nil {
+				return err
+			}
+		}
+		s.log.edge = edge
+		return s.sign(ctx, tx, edge)
+	})
+	if err != nil {
+		return err
+	}
+	return understood(os.Rename(made, path))
+}
+
+// newKey writes a new key for a log of this name, and never over another.
+func newKey(path, origin string) error {
+	key, err := ledger.NewKey(origin, rand.Reader)
+	if err != nil {
+		return err
+	}
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	if err != nil {
+		return understood(err)
+	}
+	_, err = f.Write(key)
+	return understood(errors.Join(err, f.Sync(), f.Close()))
+}
+
+// enter has something recorded and logged, together with others that wait.
+func (s *Store) enter(do func(tx *sql.Tx) (entered, error)) error {
+	if s.log.broken != nil {
+		return s.log.broken
+	}
+	l := &logged{do, make(chan error, 1)}
+	select {
+	case s.log.queue <- l:
+		return <-l.done
+	case <-s.log.closing:
+		return problem.New(problem.Unavailable, "problem.closing")
+	}
+}
+
+// keepLog is the only one that appends: what waits while it writes is written
+// together, so that many who sign at once wait for one write to the disk.
+func (s *Store) keepLog() {
+	defer close(s.log.closed)
+	for {
+		select {
+		case l := <-s.log.queue:
+			s.commit(s.gather([]*logged{l}))
+		case <-s.log.closing:
+			s.commit(s.gather(nil))
+			return
+		}
+	}
+}
+
+// gather takes along what waits.
+func (s *Store) gather(batch []*logged) []*logged {
+	for len(batch) < mostAtOnce {
+		select {
+		case l := <-s.log.queue:
+			batch = append(batch, l)
+		default:
+			return batch
+		}
+	}
+	return batch
+}
+
+// commit writes a batch in one transaction. One that fails takes nobody with it.
+func (s *Store) commit(batch []*logged) {
+	ctx := context.Background() // whoever gave up waiting signed all the same
+	if len(batch) == 0 {
+		return
+	}
+	results := make([]error, len(batch))
+	edge := s.log.edge
+	err := s.write(ctx, func(tx *sql.Tx) error {
+		for i, l := range batch {
+			next, err := s.one(ctx, tx, l, edge, len(batch) > 1)
+			if err != nil && len(batch) == 1 {
+				return err
+			}
+			if results[i] = understood(err); err == nil {
+				edge = next
+			}
+		}
+		if edge.Size() == s.log.edge.Size() {
+			return nil
+		}
+		return s.sign(ctx, tx, edge)
+	})
+	if err == nil {
+		s.log.edge = edge
+	}
+	for i, l := range batch {
+		if err != nil {
+			results[i] = err
+		}
+		l.done <- results[i]
+	}
+}
+
+// one does one of a batch, and undoes what it did if it fails.
+func (s *Store) one(ctx context.Context, tx *sql.Tx, l *logged, edge ledger.Edge, others bool) (_ ledger.Edge, err error) {
+	if others {
+		if _, err := tx.ExecContext(ctx, `SAVEPOINT one`); err != nil {
+			return edge, err
+		}
+		defer func() {
+			if err != nil {
+				_, undo := tx.ExecContext(ctx, `ROLLBACK TO one`)
+				err = errors.Join(err, undo)
+			}
+			_, done := tx.ExecContext(ctx, `RELEASE one`)
+			err = errors.Join(err, done)
+		}()
+	}
+	e, err := l.do(tx)
+	if err != nil || e.kind == "" {
+		return edge, err
+	}
+	return s.append(ctx, tx, edge, e)
+}
+
+func (s *Store) append(ctx context.Context, tx *sql.Tx, edge ledger.Edge, e entered) (ledger.Edge, error) {
+	entry, next, err := edge.Append(e.kind, e.at, e.record, rand.Reader)
+	if err != nil {
+		return edge, err
+	}
+	if _, err := tx.ExecContext(ctx, `
+		INSERT INTO entries (idx, kind, at, leaf, hashes, salt, record) VALUES ($1, $2, $3, $4, $5, $6, $7)`,
+		entry.Index, entry.Kind, entry.At.UnixMilli(), entry.Leaf[:], entry.Hashes, entry.Salt, entry.Record); err != nil {
+		return edge, err
+	}
+	return next, nil
+}
+
+// sign puts a new head in the place of the one before.
+func (s *Store) sign(ctx context.Context, tx *sql.Tx, edge ledger.Edge, with ...*ledger.Key) error {
+	head, err := s.log.key.Checkpoint(edge.Size(), edge.Root(), with...)
+	if err != nil {
+		return err
+	}
+	_, err = tx.ExecContext(ctx, `
+		INSERT INTO head (id, checkpoint) VALUES (1, $1) ON CONFLICT (id) DO UPDATE SET checkpoint = excluded.checkpoint`, string(head))
+	return err
+}
+
+// Head is the newest checkpoint, and how many entries there are.
+func (s *Store) Head(ctx context.Context) (head []byte, size int64, err error) {
+	defer problem.In(&err, "record.Head")
+	if err := s.reader.QueryRowContext(ctx, `SELECT count(*) FROM entries`).Scan(&size); err != nil {
+		return nil, 0, understood(err)
+	}
+	head, err = one(ctx, s.reader, func(scan scan) (head []byte, err error) {
+		err = scan(&head)
+		return head, err
+	}, "problem.log-broken", `SELECT checkpoint FROM head`)
+	return head, size, err
+}
+
+// Verifier is the line by which strangers check what the log's key signed.
+func (s *Store) Verifier() (string, error) {
+	if s.log.broken != nil {
+		return "", s.log.broken
+	}
+	return s.log.key.Verifier(), nil
+}
+
+func readEntry(scan scan) (e ledger.Entry, err error) {
+	var leaf []byte
+	if err := scan(&e.Index, &e.Kind, stamp{&e.At}, &leaf, &e.Hashes, &e.Salt, &e.Record); err != nil {
+		return e, err
+	}
+	copy(e.Leaf[:], leaf)
+	if len(leaf) != len(e.Leaf) {
+		e.Leaf = [len(e.Leaf)]byte{} // the audit names it
+	}
+	return e, nil
+}
+
+const selectEntries = `SELECT idx, kind, at, leaf, hashes, salt, record FROM entries`
+
+// hashes reads the tree's stored hashes from the entries.
+func (s *Store) hashes(ctx context.Context, q querier) tlog.HashReader {
+	return tlog.HashReaderFunc(func(indexes []int64) ([]tlog.Hash, error) {
+		out := make([]tlog.Hash, len(indexes))
+		for i, stored := range indexes {
+			entry, at := ledger.EntryOf(stored)
+			var hashes []byte
+			if err := q.QueryRowContext(ctx, `SELECT hashes FROM entries WHERE idx = $1`, entry).Scan(&hashes); err != nil {
+				return nil, understood(err)
+			}
+			if len(hashes) < (at+1)*tlog.HashSize {
+				return nil, fmt.Errorf("entry %d holds %d bytes of hashes", entry, len(hashes))
+			}
+			copy(out[i][:], hashes[at*tlog.HashSize:])
+		}
+		return out, nil
+	})
+}
+
+// Proof is the proof file of a sign-off: what a stranger needs to check it
+// without the server.
+func (s *Store) Proof(ctx context.Context, signOffID string) (_ []byte, err error) {
+	defer problem.In(&err, "record.Proof")
+	var proof []byte
+	err = s.read(ctx, func(tx *sql.Tx) error {
+		e, err := one(ctx, tx, readEntry, "problem.no-proof", selectEntries+` WHERE kind = $1`, kindSignOff+signOffID)
+		if err != nil {
+			return err
+		}
+		if e.Record == nil {
+			return problem.New(problem.Unknown, "problem.no-proof")
+		}
+		var head []byte
+		if err := tx.QueryRowContext(ctx, `SELECT checkpoint FROM head`).Scan(&head); err != nil {
+			return err
+		}
+		proof, err = ledger.Prove(head, s.hashes(ctx, tx), e)
+		return err
+	})
+	return proof, err
+}
+
+// read does all of f on the records as they are at one moment.
+func (s *Store) read(ctx context.Context, f func(*sql.Tx) error) error {
+	tx, err := s.reader.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
+	if err != nil {
+		return understood(err)
+	}
+	defer func() { _ = tx.Rollback() }()
+	return understood(f(tx))
+}
