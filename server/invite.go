@@ -1,8 +1,11 @@
 package server
 
 import (
+	"context"
 	"crypto/rand"
 	"encoding/base32"
+	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -10,6 +13,7 @@ import (
 	qr "github.com/piglig/go-qr"
 	"github.com/pquerna/otp/totp"
 
+	"lampwright/locales"
 	"lampwright/locales/problem"
 	"lampwright/server/page"
 	"lampwright/server/record"
@@ -50,18 +54,56 @@ func (m *Main) inviteWhere(c *fiber.Ctx, may func(record.Person) bool) error {
 	return m.showInvitation(c, m.view(c), p, now)
 }
 
+// inviteTo makes an invitation, and opens what wrong secrets had shut.
+func inviteTo(ctx context.Context, store *record.Store, p record.Person, now time.Time) (path string, until time.Time, err error) {
+	token := rand.Text()
+	until = now.Add(invitedFor)
+	if err := store.Invite(ctx, p.SiteID, p.ID, hashed(token), until, now); err != nil {
+		return "", until, err
+	}
+	return "/invite/" + token, until, reopen(ctx, store, p.Card+p.Username)
+}
+
+// InviteAgain lets someone choose a new secret, from the machine itself.
+func InviteAgain(ctx context.Context, store *record.Store, p record.Person, now time.Time) (path string, until time.Time, err error) {
+	defer problem.In(&err, "server.InviteAgain")
+	if now, err = store.Clock(ctx, now); err != nil {
+		return "", time.Time{}, err
+	}
+	return inviteTo(ctx, store, p, now)
+}
+
+// Appoint adds someone of the staff from the machine itself, and invites them.
+func Appoint(ctx context.Context, store *record.Store, p record.Person, now time.Time) (path string, until time.Time, err error) {
+	defer problem.In(&err, "server.Appoint")
+	if now, err = store.Clock(ctx, now); err != nil {
+		return "", time.Time{}, err
+	}
+	p.ID, p.SiteID = record.NewID(), SiteID
+	if !usernames.MatchString(p.Username) {
+		return "", time.Time{}, problem.Wrap(fmt.Errorf("--username: got %q, expected 2 to 32 small letters, digits, dots or dashes", p.Username), problem.Invalid, "problem.value")
+	}
+	if !slices.ContainsFunc(locales.Languages, func(l locales.Language) bool { return l.Tag == p.Language }) {
+		return "", time.Time{}, problem.Wrap(fmt.Errorf("--language: got %q, expected one of the languages", p.Language), problem.Invalid, "problem.value")
+	}
+	if _, err := store.Site(ctx, SiteID); problem.Is(err, problem.Unknown) {
+		if err := store.PutSite(ctx, record.Site{ID: SiteID, Zone: "UTC"}, now); err != nil {
+			return "", time.Time{}, err
+		}
+	}
+	if err := store.PutPerson(ctx, p, now); err != nil {
+		return "", time.Time{}, err
+	}
+	return inviteTo(ctx, store, p, now)
+}
+
 // showInvitation makes an invitation and shows it, this once.
 func (m *Main) showInvitation(c *fiber.Ctx, v view, p record.Person, now time.Time) (err error) {
-	token := rand.Text()
-	until := now.Add(invitedFor)
-	if err := m.store.Invite(by(c), SiteID, p.ID, hashed(token), until, now); err != nil {
-		return err
-	}
-	if err := m.reopen(ctx(c), p.Card+p.Username); err != nil {
+	at, until, err := inviteTo(by(c), m.store, p, now)
+	if err != nil {
 		return err
 	}
 	v.path = "/"
-	at := "/invite/" + token
 	out := page.Invited{
 		Frame: v.frame(v.speak.T("people.invitation", "Name", p.Name)), Person: p.Name, Card: p.Card, Username: p.Username,
 		Link: m.base(c) + at, Path: at, Until: until.In(m.zone).Format(localTime),
@@ -190,7 +232,7 @@ func (m *Main) takeUp(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
-	if err := m.reopen(ctx(c), taken.Card+taken.Username); err != nil {
+	if err := reopen(ctx(c), m.store, taken.Card+taken.Username); err != nil {
 		return err
 	}
 	if err := m.began(c, taken, now); err != nil { // whoever opened it on their own device is out

@@ -107,13 +107,13 @@ func (m *Main) prove(ctx context.Context, account, source, secret, phc string, n
 	if err := m.store.ClearAttempts(ctx, SiteID, "source "+hashed(source)); err != nil {
 		return false, err
 	}
-	return true, m.reopen(ctx, account)
+	return true, reopen(ctx, m.store, account)
 }
 
 // reopen forgets the wrong secrets of an account.
-func (m *Main) reopen(ctx context.Context, account string) error {
+func reopen(ctx context.Context, store *record.Store, account string) error {
 	for _, key := range []string{"account ", "shut "} {
-		if err := m.store.ClearAttempts(ctx, SiteID, key+hashed(account)); err != nil {
+		if err := store.ClearAttempts(ctx, SiteID, key+hashed(account)); err != nil {
 			return err
 		}
 	}

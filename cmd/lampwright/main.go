@@ -28,6 +28,10 @@ type commands struct {
 	Wiring  wiringCmd  `cmd:"" help:"Check a set-up's fuse, wire and volts at their worst."`
 
 	Diagnose diagnoseCmd `cmd:"" help:"Say what to look at or do next, from what was seen of a set-up, and what may be wrong."`
+	Verify   verifyCmd   `cmd:"" help:"Check a proof of a sign-off, or everything that was signed."`
+	Person   personCmd   `cmd:"" help:"Let the first administrator and the first educator in."`
+	Log      logCmd      `cmd:"" help:"Look after the log of what was signed."`
+
 	Simulate simulateCmd `cmd:"" help:"Say how well the search for the fault does on a set-up."`
 }
 

@@ -78,10 +78,9 @@ func (s *Store) readLog(ctx context.Context, path string) (err error) {
 		return problem.New(problem.Unavailable, "problem.log-broken")
 	case errors.Is(err, fs.ErrNotExist) && fresh:
 		return s.begin(ctx, path)
-	case errors.Is(err, fs.ErrNotExist): // it may have begun, and the machine stopped
-		if err := os.Rename(path+".new", path); err != nil {
-			return problem.Wrap(err, problem.Unavailable, "problem.log-key")
-		}
+	}
+	if err := settle(path, head, size); err != nil {
+		return err
 	}
 	if s.log.key, err = ledger.LoadKey(path); err != nil {
 		return problem.Wrap(err, problem.Unavailable, "problem.log-key")
@@ -100,6 +99,28 @@ func (s *Store) readLog(ctx context.Context, path string) (err error) {
 		return problem.Wrap(err, problem.Unavailable, "problem.log-broken")
 	}
 	return nil
+}
+
+// settle gives a new key its name, where the log goes by it already and the
+// machine stopped before that.
+func settle(path string, head []byte, size int64) error {
+	made, err := ledger.LoadKey(path + ".new")
+	if err != nil {
+		return nil // there is none, or none to go by
+	}
+	if _, err := ledger.OpenCheckpoint(head, made.Verifier()); err != nil {
+		return nil
+	}
+	return understood(renamed(path, size))
+}
+
+// renamed puts the new key in the old one's place, and keeps that beside it.
+func renamed(path string, size int64) error {
+	err := os.Rename(path, fmt.Sprintf("%s.%d", path, size))
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	return os.Rename(path+".new", path)
 }
 
 // begin begins the log, with what was signed before there was one. The key
@@ -136,7 +157,7 @@ func (s *Store) begin(ctx context.Context, path string) (err error) {
 	if err != nil {
 		return err
 	}
-	return understood(os.Rename(made, path))
+	return understood(renamed(path, 0))
 }
 
 // newKey writes a new key for a log of this name, and never over another.
@@ -294,6 +315,48 @@ func (s *Store) Verifier() (string, error) {
 		return "", s.log.broken
 	}
 	return s.log.key.Verifier(), nil
+}
+
+// ChangeKey has a new key sign the log from now on: the old one signs the
+// change, and both sign the first checkpoint after it. It gives the new
+// verifier line. The old key's file is kept beside the new one's.
+func (s *Store) ChangeKey(ctx context.Context, at time.Time) (_ string, err error) {
+	defer problem.In(&err, "record.ChangeKey")
+	if s.log.broken != nil {
+		return "", s.log.broken
+	}
+	path := filepath.Join(filepath.Dir(s.lock.Name()), keyFile)
+	made := path + ".new"
+	if err := os.Remove(made); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return "", understood(err)
+	}
+	if err := newKey(made, s.log.key.Origin()); err != nil {
+		return "", err
+	}
+	next, err := ledger.LoadKey(made)
+	if err != nil {
+		return "", err
+	}
+	old, edge := s.log.key, s.log.edge
+	record, err := old.ChangeTo(next, edge)
+	if err != nil {
+		return "", err
+	}
+	// The old key keeps its name until the change is in the log; a machine that
+	// stops in between finds the new one beside it.
+	err = s.write(ctx, func(tx *sql.Tx) error {
+		if edge, err = s.append(ctx, tx, edge, entered{ledger.KeyChanged, at, record}); err != nil {
+			return err
+		}
+		s.log.key = next
+		return s.sign(ctx, tx, edge, old)
+	})
+	if err != nil {
+		s.log.key = old
+		return "", err
+	}
+	s.log.edge = edge
+	return next.Verifier(), understood(renamed(path, edge.Size()))
 }
 
 func readEntry(scan scan) (e ledger.Entry, err error) {

@@ -327,7 +327,7 @@ func TestTampering(t *testing.T) {
 	// A row of nobody's, and an entry behind the end.
 	exec(`INSERT INTO sign_offs SELECT site_id, 'forged', person_id, educator_id, educator_name, competency, setup_id, setup_tag,
 		setup_version, checklist_version, model_version, content_version, language, meaning, signed_name, checklist, rating, signed,
-		signed_local, lapses, 'forged', features, supersedes FROM sign_offs LIMIT 1`)
+		signed_local, lapses, 'forged', features, supersedes, person_name FROM sign_offs LIMIT 1`)
 	wrong("a sign-off inserted", kindSignOff+"forged")
 	exec(`DELETE FROM sign_offs WHERE id = 'forged'`)
 	last := int64(0)
@@ -430,6 +430,61 @@ func TestALogBegins(t *testing.T) {
 	same(t, sound(t, s, nil).Entries, 1)
 	_, _, err = s.Sign(ctx, signOff1, "form 2")
 	must(t, err)
+}
+
+// TestTheKeyIsChanged: who pinned the old one still can tell; a machine that
+// stopped in the middle goes on with the new one; the old one signs no more.
+func TestTheKeyIsChanged(t *testing.T) {
+	s := house(t)
+	o, _, err := s.Sign(ctx, signOff1, "form")
+	must(t, err)
+	file, err := s.Proof(ctx, o.ID)
+	must(t, err)
+	old, err := s.Verifier()
+	must(t, err)
+	line, err := s.ChangeKey(ctx, noon.Add(time.Hour))
+	must(t, err)
+	if line == old {
+		t.Fatal("the same key")
+	}
+	_, _, err = s.Sign(ctx, signOff1, "form 2")
+	must(t, err)
+	dir := dirOf(t, s)
+	for _, pinned := range []string{old, line, ""} {
+		v, err := Verify(ctx, dir, pinned, nil)
+		must(t, err)
+		same(t, v.Flaws, nil)
+		same(t, v.Entries, 3)
+	}
+	_, err = ledger.VerifyProof(file, old)
+	must(t, err)
+	file, err = s.Proof(ctx, o.ID)
+	must(t, err)
+	_, err = ledger.VerifyProof(file, line)
+	must(t, err)
+	if _, err = ledger.VerifyProof(file, old); err == nil {
+		t.Error("a key that was changed still vouches for new checkpoints")
+	}
+
+	line, err = s.ChangeKey(ctx, noon.Add(2*time.Hour))
+	must(t, err)
+	must(t, s.Close())
+	key := filepath.Join(dir, keyFile)
+	must(t, os.Rename(key, key+".new"))
+	must(t, os.Rename(key+".4", key)) // as if it had stopped before the names changed
+	s = open(t, dir)
+	got, err := s.Verifier()
+	must(t, err)
+	same(t, got, line)
+	_, _, err = s.Sign(ctx, signOff1, "form 3")
+	must(t, err)
+	sound(t, s, nil)
+	must(t, s.Close())
+	must(t, os.Remove(key))
+	must(t, os.Rename(key+".4", key)) // a key that was changed comes back
+	s = open(t, dir)
+	_, _, err = s.Sign(ctx, signOff1, "form 4")
+	wants(t, err, problem.Unavailable, "problem.log-broken")
 }
 
 // BenchmarkSigning compares sign-offs with the least that a database can do: one

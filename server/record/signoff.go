@@ -18,6 +18,7 @@ type SignOff struct {
 	Competency, SetupID, SetupTag, SetupVersion    string
 	ChecklistVersion, ModelVersion, ContentVersion string
 	Language, Meaning, SignedName                  string
+	PersonName                                     string // as it was then
 	Checklist                                      []byte // JSON
 	Features                                       []byte // of the set-up, JSON; none where they were not kept yet
 	Supersedes                                     string // the sign-off in whose place it stands, "" for none
@@ -30,7 +31,7 @@ type SignOff struct {
 
 const signOffColumns = `o.id, o.site_id, o.person_id, o.educator_id, o.educator_name, o.competency, o.setup_id,
 	o.setup_tag, o.setup_version, o.checklist_version, o.model_version, o.content_version, o.language, o.meaning,
-	o.signed_name, o.checklist, o.features, o.supersedes, o.rating, o.signed, o.signed_local, o.lapses, o.form_key`
+	o.signed_name, o.checklist, o.features, o.supersedes, o.rating, o.signed, o.signed_local, o.lapses, o.form_key, o.person_name`
 
 // columns are all nullable: in a roster a person may have no sign-off.
 func (o *SignOff) columns() []any {
@@ -43,6 +44,7 @@ func (o *SignOff) columns() []any {
 		maybe(&o.SignedLocal),
 		stamp{&o.Lapses},
 		maybe(&o.FormKey),
+		maybe(&o.PersonName),
 	}
 }
 
@@ -62,12 +64,12 @@ func (o SignOff) entered() (entered, error) {
 		Signed                                                                              int64
 		SignedLocal                                                                         string
 		Lapses                                                                              int64
-		FormKey                                                                             string
+		FormKey, PersonName                                                                 string
 	}{
 		o.ID, o.SiteID, o.PersonID, o.EducatorID, o.EducatorName, o.Competency, o.SetupID, o.SetupTag, o.SetupVersion,
 		o.ChecklistVersion, o.ModelVersion, o.ContentVersion, o.Language, o.Meaning, o.SignedName,
 		string(o.Checklist), string(o.Features), o.Supersedes, o.Rating, o.Signed.UnixMilli(), o.SignedLocal,
-		o.Lapses.UnixMilli(), o.FormKey,
+		o.Lapses.UnixMilli(), o.FormKey, o.PersonName,
 	})
 	return entered{kindSignOff + o.ID, o.Signed, record}, err
 }
@@ -99,12 +101,12 @@ func (s *Store) Sign(ctx context.Context, o SignOff, formKey string) (signed Sig
 		if _, err := tx.ExecContext(ctx, `
 			INSERT INTO sign_offs (site_id, id, person_id, educator_id, educator_name, competency, setup_id, setup_tag,
 				setup_version, checklist_version, model_version, content_version, language, meaning, signed_name,
-				checklist, features, supersedes, rating, signed, signed_local, lapses, form_key)
-			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23)`,
+				checklist, features, supersedes, rating, signed, signed_local, lapses, form_key, person_name)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24)`,
 			o.SiteID, o.ID, o.PersonID, o.EducatorID, o.EducatorName, o.Competency, o.SetupID, o.SetupTag,
 			o.SetupVersion, o.ChecklistVersion, o.ModelVersion, o.ContentVersion, o.Language, o.Meaning, o.SignedName,
 			string(o.Checklist), string(o.Features), o.Supersedes, o.Rating, o.Signed.UnixMilli(), o.SignedLocal,
-			o.Lapses.UnixMilli(), formKey); err != nil {
+			o.Lapses.UnixMilli(), formKey, o.PersonName); err != nil {
 			return entered{}, err
 		}
 		signed, isNew = o, true

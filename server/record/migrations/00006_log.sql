@@ -25,6 +25,7 @@ CREATE TABLE head (
 -- still leaves the sign-off good is judged by it.
 ALTER TABLE sign_offs ADD COLUMN features TEXT NOT NULL DEFAULT '';
 ALTER TABLE sign_offs ADD COLUMN supersedes TEXT NOT NULL DEFAULT '';
+ALTER TABLE sign_offs ADD COLUMN person_name TEXT NOT NULL DEFAULT ''; -- as it was then
 
 -- What happened to a sign-off since: none of it changes the row that was signed.
 CREATE TABLE sign_off_events (
