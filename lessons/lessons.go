@@ -52,6 +52,16 @@ type Lesson struct {
 	Question      *Question // nil in the emergency card
 }
 
+// Taught are the objectives that its cards teach, each once.
+func (l Lesson) Taught() (out []string) {
+	for _, c := range l.Cards {
+		if !slices.Contains(out, c.Objective) {
+			out = append(out, c.Objective)
+		}
+	}
+	return out
+}
+
 // Card is one idea with its figure. HTML may name phone lines and facts of the
 // set-up: see Lines and Facts.
 type Card struct {

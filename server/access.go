@@ -21,7 +21,7 @@ var (
 	administrators = access{record.Administrator}
 	teachers       = access{record.Educator, record.Technologist} // who learn from what callers get wrong
 	offices        = access{record.Educator, record.Administrator}
-	staff          = access{record.Educator, record.Technologist, record.Administrator}
+	papers         = access{record.Learner, record.Educator, record.Administrator} // a learner's own
 	everyone       = access{record.Learner, record.Educator, record.Technologist, record.Administrator}
 )
 
@@ -60,7 +60,14 @@ func (m *Main) table() []route {
 		{"GET", "/check/:setup", anyone, m.check},
 		{"POST", "/check/:setup/report", anyone, m.report},
 
+		{"GET", "/standing/:signoff", anyone, m.standing},
+		{"GET", "/verifier", anyone, m.verifier},
+		{"GET", "/checkpoint", anyone, m.checkpoint},
+
 		{"GET", "/me", learners, m.me},
+		{"POST", "/me/acknowledge/:signoff", learners, m.acknowledge},
+		{"GET", "/certificate/:signoff", papers, m.certificate},
+		{"GET", "/proof/:signoff", papers, m.proof},
 		{"GET", "/lessons/:lesson/question", learners, m.question},
 		{"POST", "/lessons/:lesson/question", learners, m.answer},
 		{"GET", "/scenarios/:scenario", learners, m.scenario},
@@ -77,6 +84,9 @@ func (m *Main) table() []route {
 		{"GET", "/desk/learners/:person", offices, m.learner},
 		{"POST", "/desk/learners/:person/sign", educators, m.sign},
 		{"POST", "/desk/learners/:person/invite", educators, m.inviteLearner},
+		{"GET", "/desk/sign-offs/:signoff", offices, m.signOff},
+		{"POST", "/desk/sign-offs/:signoff/happens", educators, m.happens},
+		{"POST", "/desk/sign-offs/:signoff/observed", educators, m.observeToo},
 		{"POST", "/desk/kiosk", offices, m.bindKiosk},
 
 		{"GET", "/desk/inbox", technologists, reports.list},

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/gofiber/fiber/v2"
 
@@ -21,37 +22,55 @@ import (
 const localTime = "2006-01-02 15:04 MST"
 
 // signOffs reads a person's sign-offs as they stand now, newest first.
-func (m *Main) signOffs(c *fiber.Ctx, v view, person string, r record.Setup) ([]page.SignOff, error) {
+func (m *Main) signOffs(c *fiber.Ctx, v view, person string) ([]page.SignOff, error) {
 	list, err := m.store.SignOffs(ctx(c), SiteID, person)
+	if err != nil {
+		return nil, err
+	}
+	p, err := m.past(c, person)
+	if err != nil {
+		return nil, err
+	}
+	now, err := m.clock(c)
 	if err != nil {
 		return nil, err
 	}
 	var out []page.SignOff
 	for _, o := range list {
-		standing, last, err := m.stands(c, o, r.ID, r.Version)
+		shown, err := m.shownSignOff(c, v, o, p, now)
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, page.SignOff{
-			Standing: standing, Setup: o.SetupTag, By: o.SignedName, At: o.SignedLocal, LastDay: last,
-			Meaning: v.speak.T("page.observe.meaning.text"),
-		})
+		out = append(out, shown)
 	}
 	return out, nil
 }
 
-// stands tells how a sign-off stands, by the records' clock, which never runs
-// backwards.
-func (m *Main) stands(c *fiber.Ctx, o record.SignOff, setupID, version string) (competency.Standing, string, error) {
-	now, err := m.clock(c)
+// shownSignOff is a sign-off as it is shown, judged by the records' clock, which
+// never runs backwards.
+func (m *Main) shownSignOff(c *fiber.Ctx, v view, o record.SignOff, p past, now time.Time) (page.SignOff, error) {
+	j, err := m.judged(c, o, p, now)
 	if err != nil {
-		return "", "", err
+		return page.SignOff{}, err
 	}
-	signedFor := o.SetupVersion
-	if o.SetupID != setupID {
-		signedFor = ""
+	out := page.SignOff{
+		ID: o.ID, Standing: j.Standing, Competency: v.speak.T("competency.name." + o.Competency), Setup: o.SetupTag, SetupID: o.SetupID, By: o.SignedName,
+		At: o.SignedLocal, LastDay: competency.LastDay(o.Lapses, m.zone).Format(time.DateOnly), Meaning: o.Meaning, Language: o.Language,
+		Why: j.Why, Of: o.Competency,
 	}
-	return competency.Stands(signedFor, version, o.Lapses, now), competency.LastDay(o.Lapses, m.zone).Format("2006-01-02"), nil
+	for _, f := range j.Changes {
+		out.Because = append(out.Because, v.speak.T(f.ChangeKey()))
+	}
+	for _, objective := range j.Missed {
+		out.Because = append(out.Because, v.speak.T("page.sign-off.missed", "Objective", v.speak.T("lessons.objective."+objective)))
+	}
+	if !j.Until.IsZero() && !j.Standing.Holds() {
+		out.Until = j.Until.In(m.zone).Format(localTime)
+	}
+	for _, e := range p.events[o.ID] {
+		out.Acknowledged = out.Acknowledged || e.Kind == acknowledged
+	}
+	return out, nil
 }
 
 func (m *Main) roster(c *fiber.Ctx) error {
@@ -61,16 +80,25 @@ func (m *Main) roster(c *fiber.Ctx) error {
 		return err
 	}
 	p := page.Roster{Frame: v.frame(v.speak.T("page.roster")), Lessons: len(m.lessons.IDs()), Scenes: len(quiz.Needed())}
+	past, err := m.past(c, "")
+	if err != nil {
+		return err
+	}
+	now, err := m.clock(c)
+	if err != nil {
+		return err
+	}
 	for _, row := range rows {
 		r := page.RosterRow{
 			ID: row.ID, Name: row.Name, Setup: row.SetupTag, Lessons: row.LessonsDone, Scenes: row.ScenariosPassed,
 			Standing: competency.Never,
 		}
-		if o := row.SignOff; o != nil {
-			if r.Standing, r.LastDay, err = m.stands(c, *o, row.SetupID, row.SetupVersion); err != nil {
+		if o := row.SignOff; o != nil && o.SetupID == row.SetupID {
+			j, err := m.judged(c, *o, past, now)
+			if err != nil {
 				return err
 			}
-			r.SignedBy = o.SignedName
+			r.Standing, r.LastDay, r.SignedBy = j.Standing, competency.LastDay(o.Lapses, m.zone).Format(time.DateOnly), o.SignedName
 		}
 		p.Rows = append(p.Rows, r)
 	}
@@ -118,11 +146,12 @@ func (m *Main) bindKiosk(c *fiber.Ctx) error {
 	return c.Redirect("/desk", fiber.StatusSeeOther)
 }
 
-// observed is a learner at the desk, with what the demonstration needs.
+// observed is a learner at the desk, with what a demonstration needs.
 type observed struct {
 	person   record.Person
 	stored   record.Setup
-	complete bool
+	evidence competency.Evidence
+	newest   map[string]record.SignOff // by competency, on this set-up
 	page     page.Learner
 }
 
@@ -138,28 +167,46 @@ func (m *Main) observe(c *fiber.Ctx, v view) (o observed, err error) {
 	if o.stored, _, err = m.mine(c, of); err != nil {
 		return o, err
 	}
-	e, err := m.evidence(c, o.person, o.stored)
+	if o.evidence, err = m.evidence(c, o.person, o.stored); err != nil {
+		return o, err
+	}
+	list, err := m.store.SignOffs(ctx(c), SiteID, o.person.ID)
 	if err != nil {
 		return o, err
 	}
-	l, s := e.Missing(m.lessons.IDs(), scenarioIDs())
-	o.complete = len(l)+len(s) == 0
+	o.newest = map[string]record.SignOff{}
+	for _, each := range list {
+		if _, later := o.newest[each.Competency]; !later && each.SetupID == o.stored.ID {
+			o.newest[each.Competency] = each
+		}
+	}
 	v.path = "/desk/learners/" + o.person.ID
 	o.page = page.Learner{
-		Frame: v.frame(o.person.Name), MaySign: v.person.Role == record.Educator, ID: o.person.ID, Person: o.person.Name, Setup: o.stored.Tag, Complete: o.complete,
-		FormKey: rand.Text(), Items: competency.Checklist, ChecklistVersion: competency.ChecklistVersion,
-		Educator: v.person.Name, Meaning: v.speak.T("page.observe.meaning.text"), JustSigned: c.Query("signed") != "",
+		Frame: v.frame(o.person.Name), ID: o.person.ID, Person: o.person.Name, Setup: o.stored.Tag,
+		MaySign: v.person.Role == record.Educator, JustSigned: c.Query("signed") != "",
 	}
-	o.page.Lessons, o.page.Scenarios = m.way(v.speak, o.stored, e)
+	o.page.Lessons, o.page.Scenarios = m.way(v.speak, o.stored, o.evidence)
 	for _, steps := range [][]page.Step{o.page.Lessons, o.page.Scenarios} {
 		for i := range steps {
 			steps[i].Link = "" // they are the learner's to open
 		}
 	}
-	if o.page.SignOffs, err = m.signOffs(c, v, o.person.ID, o.stored); err != nil {
+	if o.page.SignOffs, err = m.signOffs(c, v, o.person.ID); err != nil {
 		return o, err
 	}
-	o.page.Again = len(o.page.SignOffs) > 0 && o.page.SignOffs[0].Standing == competency.Current
+	for i := range competency.All() {
+		what := &competency.All()[i]
+		l, s := o.evidence.Missing(what.Lessons, what.Scenarios)
+		form := page.Observation{
+			Competency: what.ID, Name: v.speak.T(what.Name()), Missing: len(l) + len(s), FormKey: rand.Text(), Items: what.Items,
+			ChecklistVersion: what.Version, Lowest: what.Rating.Lowest, Highest: what.Rating.Highest, Educator: v.person.Name,
+			Meaning: v.speak.T("page.observe.meaning.text"), After: o.newest[what.ID].ID,
+		}
+		for _, shown := range o.page.SignOffs {
+			form.Again = form.Again || shown.ID == form.After && shown.Standing.Holds()
+		}
+		o.page.Observations = append(o.page.Observations, form)
+	}
 	return o, nil
 }
 
@@ -183,55 +230,77 @@ func (m *Main) sign(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
-	seen := map[string]bool{}
-	for _, id := range c.Request().PostArgs().PeekMulti("seen") {
-		item := string(id)
-		if !slices.ContainsFunc(competency.Checklist, func(it competency.Item) bool { return it.ID == item }) {
-			return problem.New(problem.Invalid, "problem.form")
-		}
-		seen[item] = true
+	at := slices.IndexFunc(o.page.Observations, func(f page.Observation) bool { return f.Competency == c.FormValue("competency") })
+	if at < 0 {
+		return problem.New(problem.Invalid, "problem.form")
 	}
-	rating, _ := strconv.Atoi(c.FormValue("rating"))
-	spare := c.FormValue("spare") == "yes"
+	form := &o.page.Observations[at]
+	what := competency.Find(form.Competency)
+	form.Seen = map[string]bool{}
+	for _, id := range c.Request().PostArgs().PeekMulti("seen") {
+		form.Seen[string(id)] = true
+	}
+	form.Rating, _ = strconv.Atoi(c.FormValue("rating"))
+	form.Spare = c.FormValue("spare") == "yes"
 	again := func(wrong error) error {
 		p, status := understand(wrong)
 		if p.Code == problem.Internal {
 			return wrong
 		}
-		o.page.Seen, o.page.Rating, o.page.Spare = seen, rating, spare
-		o.page.Wrong = v.speak.Problem(p)
+		form.Wrong = v.speak.Problem(p)
 		c.Status(status)
 		return m.render(c, page.LearnerPage(o.page))
 	}
-	if !spare {
-		return again(problem.New(problem.Invalid, "problem.spare"))
-	}
-	if err := competency.Signable(o.complete, seen, rating); err != nil {
+	if err := what.Signable(competency.Demonstration{
+		Learner: o.person.ID, Educator: v.person.ID, Role: string(v.person.Role), Done: o.evidence, Version: c.FormValue("version"),
+		Spare: form.Spare, TestLung: form.Spare, Seen: form.Seen, Rating: form.Rating,
+	}); err != nil {
 		return again(err)
 	}
-	now, err := m.clock(c)
+	now, err := m.again(c, v)
 	if err != nil {
 		return again(err)
 	}
-	ok, err := m.prove(ctx(c), v.person.Username, c.IP(), c.FormValue("secret"), v.person.Secret, now)
+	_, s, err := m.mine(c, view{m: m, person: o.person})
 	if err != nil {
-		return again(err)
+		return err
 	}
-	if !ok {
-		return again(problem.New(problem.SignIn, "problem.wrong-password"))
+	list, err := json.Marshal(form.Seen)
+	if err != nil {
+		return err
 	}
-	list, err := json.Marshal(seen)
+	features, err := json.Marshal(featuresOf(s))
 	if err != nil {
 		return err
 	}
 	if _, _, err := m.store.Sign(ctx(c), record.SignOff{
-		SiteID: SiteID, PersonID: o.person.ID, EducatorID: v.person.ID, EducatorName: v.person.Name, Competency: competency.PowerSources,
-		SetupID: o.stored.ID, SetupTag: o.stored.Tag, SetupVersion: o.stored.Version, ChecklistVersion: competency.ChecklistVersion,
-		ModelVersion: circuit.Version, ContentVersion: m.lessons.Version(), Language: v.speak.Tag,
-		Meaning: strings.Clone(v.speak.T("page.observe.meaning.text")), SignedName: v.person.Name, Checklist: list, Rating: rating,
-		Signed: now, SignedLocal: now.In(m.zone).Format(localTime), Lapses: competency.Lapses(now, competency.ValidMonths, m.zone),
+		SiteID: SiteID, PersonID: o.person.ID, PersonName: o.person.Name, EducatorID: v.person.ID, EducatorName: v.person.Name, Competency: what.ID,
+		SetupID: o.stored.ID, SetupTag: o.stored.Tag, SetupVersion: o.stored.Version, ChecklistVersion: what.Version, Features: features,
+		ModelVersion: circuit.Version, ContentVersion: m.lessons.Version(), Language: v.speak.Tag, Supersedes: strings.Clone(c.FormValue("after")),
+		Meaning: strings.Clone(form.Meaning), SignedName: v.person.Name, Checklist: list, Rating: form.Rating,
+		Signed: now, SignedLocal: now.In(m.zone).Format(localTime), Lapses: competency.Lapses(now, m.validDays(what), m.zone),
 	}, key); err != nil {
 		return again(err)
 	}
 	return c.Redirect("/desk/learners/"+o.person.ID+"?signed=1", fiber.StatusSeeOther)
+}
+
+// again has whoever is signed in say their password again, as a signature
+// asks, and gives the time of it.
+func (m *Main) again(c *fiber.Ctx, v view) (time.Time, error) {
+	now, err := m.clock(c)
+	if err != nil {
+		return now, err
+	}
+	ok, err := m.prove(ctx(c), v.person.Username+v.person.Card, c.IP(), c.FormValue("secret"), v.person.Secret, now)
+	if err == nil && !ok {
+		err = problem.New(problem.SignIn, "problem.wrong-password")
+	}
+	return now, err
+}
+
+// validDays is how long a sign-off is valid here: the programme may have it
+// shorter than the competency, not longer.
+func (m *Main) validDays(what *competency.Competency) int {
+	return what.ValidDays
 }

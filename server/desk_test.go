@@ -24,10 +24,10 @@ func signable(t *testing.T) *house {
 const rowanAt = "/desk/learners/demo-rowan"
 
 // filled is the form to sign, filled in rightly.
-func filled(t *testing.T, r *reader) url.Values {
+func filled(t testing.TB, r *reader) url.Values {
 	t.Helper()
 	form := with(r.get(rowanAt).wants(t, 200).form(t, rowanAt+"/sign"), "spare", "yes", "rating", "4", "secret", mara[1])
-	for _, it := range competency.Checklist {
+	for _, it := range competency.Find(competency.PowerSources).Items {
 		form.Add("seen", it.ID)
 	}
 	return form
@@ -50,7 +50,7 @@ func TestSigning(t *testing.T) {
 		r := h.educator(t, language)
 		form := filled(t, r)
 		var critical, rest []string
-		for _, it := range competency.Checklist {
+		for _, it := range competency.Find(competency.PowerSources).Items {
 			if it.Critical {
 				critical = append(critical, it.ID)
 			} else {
@@ -152,8 +152,8 @@ func TestSigningBeforeAllIsDone(t *testing.T) {
 	inEach(t, func(t *testing.T, language string) {
 		r := h.educator(t, language)
 		page := r.get(rowanAt).says(t, r.speaker(), 200, "page.observe.incomplete")
-		form := url.Values{"token": {page.form(t, "/sign-out").Get("token")}, "key": {strings.Repeat("k", 20)}, "spare": {"yes"}, "rating": {"5"}, "secret": {mara[1]}}
-		for _, it := range competency.Checklist {
+		form := url.Values{"token": {page.form(t, "/sign-out").Get("token")}, "key": {strings.Repeat("k", 20)}, "competency": {"power-sources"}, "version": {"1"}, "spare": {"yes"}, "rating": {"5"}, "secret": {mara[1]}}
+		for _, it := range competency.Find(competency.PowerSources).Items {
 			form.Add("seen", it.ID)
 		}
 		r.post(rowanAt+"/sign", form).says(t, r.speaker(), 422, "problem.evidence-missing")

@@ -77,8 +77,8 @@ func (l *logbook) String() string {
 	return l.b.String()
 }
 
-// seeded is the demo's database, made once: hashing its secrets takes a while.
-var seeded = sync.OnceValues(func() ([]byte, error) {
+// seeded is the demo's records, made once: hashing its secrets takes a while.
+var seeded = sync.OnceValues(func() (map[string][]byte, error) {
 	dir, err := os.MkdirTemp("", "lampwright")
 	if err != nil {
 		return nil, err
@@ -87,16 +87,24 @@ var seeded = sync.OnceValues(func() ([]byte, error) {
 	if _, err := server.Demo(context.Background(), dir, morning); err != nil {
 		return nil, err
 	}
-	return os.ReadFile(filepath.Join(dir, "lampwright.db"))
+	files := map[string][]byte{}
+	for _, name := range []string{"lampwright.db", "lampwright.key"} {
+		if files[name], err = os.ReadFile(filepath.Join(dir, name)); err != nil {
+			return nil, err
+		}
+	}
+	return files, nil
 })
 
 // demoDir is a data folder of its own with the demo in it.
 func demoDir(t testing.TB) string {
 	t.Helper()
-	data, err := seeded()
+	files, err := seeded()
 	must(t, err)
 	dir := t.TempDir()
-	must(t, os.WriteFile(filepath.Join(dir, "lampwright.db"), data, 0o600))
+	for name, data := range files {
+		must(t, os.WriteFile(filepath.Join(dir, name), data, 0o600))
+	}
 	return dir
 }
 

@@ -327,12 +327,16 @@ func (m *Main) me(c *fiber.Ctx) error {
 	if going {
 		p.Open = page.Step{Title: v.speak.T("quiz.scenario." + open.Scenario + ".title"), Link: "/runs/" + open.ID}
 	}
-	signed, err := m.signOffs(c, v, v.person.ID, r)
+	signed, err := m.signOffs(c, v, v.person.ID)
 	if err != nil {
 		return err
 	}
-	if len(signed) > 0 {
-		p.SignOff = &signed[0]
+	for _, each := range signed {
+		if each.SetupID == r.ID && each.Standing != competency.Superseded {
+			each.Acknowledge = !each.Acknowledged
+			p.SignOffs = append(p.SignOffs, each)
+		}
 	}
+	p.FormKey = rand.Text()
 	return m.render(c, page.MePage(p))
 }

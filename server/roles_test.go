@@ -83,6 +83,15 @@ func TestWhoMayGoWhere(t *testing.T) {
 		"GET /desk/people/:person":               {"/desk/people/demo-rowan", 303, 403, 403, 403, 200},
 		"POST /desk/people/:person":              {"/desk/people/demo-rowan", 401, 403, 403, 403, stale},
 		"POST /desk/people/:person/invite":       {"/desk/people/demo-rowan/invite", 401, 403, 403, 403, stale},
+		"GET /standing/:signoff":                 {"/standing/none", 404, 404, 404, 404, 404},
+		"GET /verifier":                          {"/verifier", 200, 200, 200, 200, 200},
+		"GET /checkpoint":                        {"/checkpoint", 200, 200, 200, 200, 200},
+		"POST /me/acknowledge/:signoff":          {"/me/acknowledge/none", 401, stale, 403, 403, 403},
+		"GET /certificate/:signoff":              {"/certificate/none", 303, 404, 404, 403, 404},
+		"GET /proof/:signoff":                    {"/proof/none", 303, 404, 404, 403, 404},
+		"GET /desk/sign-offs/:signoff":           {"/desk/sign-offs/none", 303, 403, 404, 403, 404},
+		"POST /desk/sign-offs/:signoff/happens":  {"/desk/sign-offs/none/happens", 401, 403, stale, 403, 403},
+		"POST /desk/sign-offs/:signoff/observed": {"/desk/sign-offs/none/observed", 401, 403, stale, 403, 403},
 		"GET /desk/changes":                      {"/desk/changes", 303, 403, 403, 403, 200},
 	}
 	for _, route := range routes {

@@ -20,6 +20,7 @@ import (
 	"lampwright/lessons/programme"
 	"lampwright/locales"
 	"lampwright/locales/problem"
+	"lampwright/quiz/competency"
 	"lampwright/server/record"
 	"lampwright/static"
 )
@@ -39,28 +40,29 @@ const SiteID = "main"
 
 // Main is a whole server: tests start it as the program does.
 type Main struct {
-	config  Config
-	log     *slog.Logger
-	now     func() time.Time
-	store   *record.Store
-	locales *locales.Bundle
-	lessons *lessons.Catalogue
-	files   *static.Files
-	site    record.Site
-	said    *programme.Programme // what the site's programme says, nil where it has none
-	zone    *time.Location
-	setups  setups
-	known   known
-	starts  starts
-	learned learned
-	kept    kept
-	hashing chan struct{}
-	hashed  atomic.Int64 // secrets hashed so far
-	places  chan placed
-	closing chan struct{} // closed when places are to be kept no longer
-	closed  chan struct{} // closed when they are kept
-	app     *fiber.App
-	ln      net.Listener
+	config   Config
+	log      *slog.Logger
+	now      func() time.Time
+	store    *record.Store
+	locales  *locales.Bundle
+	lessons  *lessons.Catalogue
+	files    *static.Files
+	site     record.Site
+	said     *programme.Programme // what the site's programme says, nil where it has none
+	zone     *time.Location
+	setups   setups
+	features cache[*competency.Features] // of set-ups, by id and version
+	known    known
+	starts   starts
+	learned  learned
+	kept     kept
+	hashing  chan struct{}
+	hashed   atomic.Int64 // secrets hashed so far
+	places   chan placed
+	closing  chan struct{} // closed when places are to be kept no longer
+	closed   chan struct{} // closed when they are kept
+	app      *fiber.App
+	ln       net.Listener
 }
 
 // Open opens the records and readies everything but the listener. The site

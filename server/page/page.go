@@ -16,6 +16,7 @@ import (
 	"lampwright/quiz"
 	"lampwright/quiz/competency"
 	"lampwright/quiz/diagnosis"
+	"lampwright/server/credential"
 )
 
 // Frame is what every page has around it.
@@ -136,7 +137,8 @@ type Me struct {
 	Chose     string // another set-up was chosen before signing in
 	Check     string // where to check the set-up
 	Outing    string // where to plan one
-	SignOff   *SignOff
+	SignOffs  []SignOff // on this set-up
+	FormKey   string
 }
 
 // Done is how many lessons and scenarios towards a sign-off are done.
@@ -178,9 +180,14 @@ type Shown struct {
 
 // SignOff is a sign-off as shown.
 type SignOff struct {
-	Standing               competency.Standing
-	Setup, By, At, LastDay string
-	Meaning                string
+	ID, Of, Competency, Setup, SetupID string
+	Standing                           competency.Standing
+	By, At, LastDay, Meaning, Language string
+	Why                                string   // in the words of who suspended, overrode or revoked it
+	Because                            []string // what changed, or was missed
+	Until                              string   // when this ends by itself
+	Acknowledged                       bool     // the learner has said that they know of it
+	Acknowledge                        bool     // and is asked to
 }
 
 // Card is one card of a lesson.
@@ -306,24 +313,30 @@ type RosterRow struct {
 	LastDay, SignedBy string
 }
 
-// Learner is one learner at the desk, with the form to sign.
+// Learner is one learner at the desk, with the forms to sign.
 type Learner struct {
 	Frame
-	ID, Person, Setup string
-	Lessons           []Step
-	Scenarios         []Step
-	Complete, MaySign bool
-	SignOffs          []SignOff
-	FormKey           string
-	Seen              map[string]bool
-	Rating            int
-	Wrong             string
-	JustSigned        bool
-	Again             bool // signed already, and current
-	Spare             bool
+	ID, Person, Setup   string
+	Lessons, Scenarios  []Step
+	MaySign, JustSigned bool
+	SignOffs            []SignOff
+	Observations        []Observation
+}
+
+// Observation is the form of an observed demonstration.
+type Observation struct {
+	Competency, Name  string
+	Missing           int // lessons and scenarios still to do
+	Again             bool // signed already, and valid
+	FormKey, After    string
 	ChecklistVersion  string
 	Items             []competency.Item
+	Lowest, Highest   int
+	Seen              map[string]bool
+	Rating            int
+	Spare             bool
 	Educator, Meaning string
+	Wrong             string
 }
 
 // Problem is a page that says what went wrong.
@@ -338,17 +351,13 @@ type Problem struct {
 // unbroken keeps a tag in one line.
 func unbroken(tag string) string { return strings.ReplaceAll(tag, " ", "\u00a0") }
 
+
 // query is a path as a query value.
 func query(path string) string { return url.QueryEscape(path) }
 
 func itoa(n int) string { return strconv.Itoa(n) }
 
 func verbKey(v diagnosis.Verb) string { return "bench.verb." + string(v) }
-
-var standingKeys = map[competency.Standing]string{
-	competency.Never: "page.standing.never", competency.Current: "page.standing.current", competency.Soon: "page.standing.soon",
-	competency.Lapsed: "page.standing.lapsed", competency.Changed: "page.standing.changed",
-}
 
 // ActionText says an action in the page's language, the part by its name.
 func ActionText(s locales.Speaker, a diagnosis.Action, part string) string {
@@ -437,4 +446,45 @@ func current(here bool) string {
 		return "page"
 	}
 	return "false"
+}
+
+// SignOffDetail is one sign-off with all that was signed, and what happened
+// since.
+type SignOffDetail struct {
+	Frame
+	SignOff                       SignOff
+	Person, PersonID, UTC, Rating string
+	Versions                      []Difference
+	Seen                          []Step
+	Events                        []Happened
+	MaySign, Mine                 bool
+	Kinds                         []string
+	Items                         []competency.Item
+	Lowest, Highest               int
+	FormKey                       string
+	Form                          EventForm
+}
+
+// Happened is something that happened to a sign-off.
+type Happened struct {
+	At, By, What, Why, Until, Rating string
+	Seen                             []Step
+}
+
+// EventForm is the form by which something is decided about a sign-off.
+type EventForm struct{ Kind, Why, Hours, Wrong string }
+
+// PublicStanding is what a stranger is told.
+type PublicStanding struct {
+	Frame
+	Says, Programme, At string
+}
+
+// CertificatePageData is a certificate, in each of its languages.
+type CertificatePageData struct {
+	Frame
+	credential.Certificate
+	Programme string
+	Speakers  []locales.Speaker
+	QR        QR
 }

@@ -17,7 +17,7 @@ import (
 // others.
 func (s *Store) Erase(ctx context.Context, siteID, personID string, at time.Time) (err error) {
 	defer problem.In(&err, "record.Erase")
-	return s.enter(func(tx *sql.Tx) (none entered, err error) {
+	return s.enter(func(tx *sql.Tx) (none []entered, err error) {
 		p, err := one(ctx, tx, readPerson, "problem.unknown-person",
 			`SELECT `+personColumns+` FROM people p WHERE p.site_id = $1 AND p.id = $2`, siteID, personID)
 		if err != nil {
@@ -75,7 +75,7 @@ func (s *Store) Erase(ctx context.Context, siteID, personID string, at time.Time
 		); err != nil {
 			return none, err
 		}
-		return entered{ledger.Erased, at, record}, audit(ctx, tx, siteID, "person", personID, nil, erasure{true}, at)
+		return []entered{{ledger.Erased, at, record}}, audit(ctx, tx, siteID, "person", personID, nil, erasure{true}, at)
 	})
 }
 

@@ -67,42 +67,47 @@ func (s *Store) AddEvent(ctx context.Context, e Event, may func(SignOff, []Event
 		e.ID = NewID()
 	}
 	e.At = time.UnixMilli(e.At.UnixMilli()).UTC()
-	err = s.enter(func(tx *sql.Tx) (entered, error) {
+	err = s.enter(func(tx *sql.Tx) (none []entered, err error) {
 		added, err = readEvent(tx.QueryRowContext(ctx, `
 			SELECT `+eventColumns+` FROM sign_off_events e
 			WHERE e.site_id = $1 AND e.by_id = $2 AND e.form_key = $3`, e.SiteID, e.ByID, e.FormKey).Scan)
 		switch {
 		case err == nil && (added.SignOffID != e.SignOffID || added.Kind != e.Kind):
-			return entered{}, problem.New(problem.Moved, "problem.moved")
+			return none, problem.New(problem.Moved, "problem.moved")
 		case !errors.Is(err, sql.ErrNoRows):
-			return entered{}, err
+			return none, err
 		}
 		o, err := one(ctx, tx, readSignOff, "problem.unknown-sign-off",
 			`SELECT `+signOffColumns+` FROM sign_offs o WHERE o.site_id = $1 AND o.id = $2`, e.SiteID, e.SignOffID)
 		if err != nil {
-			return entered{}, err
+			return none, err
 		}
 		so, err := events(ctx, tx, e.SiteID, e.SignOffID)
 		if err != nil {
-			return entered{}, err
+			return none, err
 		}
 		if err := may(o, so); err != nil {
-			return entered{}, err
+			return none, err
 		}
-		if _, err := tx.ExecContext(ctx, `
-			INSERT INTO sign_off_events (site_id, id, sign_off_id, kind, by_id, by_name, at, at_local, until, objective, why, data, form_key)
-			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)`,
-			e.SiteID, e.ID, e.SignOffID, e.Kind, e.ByID, e.ByName, e.At.UnixMilli(), e.AtLocal, e.until(),
-			e.Objective, e.Why, e.Data, e.FormKey); err != nil {
-			return entered{}, err
-		}
-		added, isNew = e, true
-		return e.entered()
+		logged, err := putEvent(ctx, tx, e)
+		added, isNew = e, err == nil
+		return []entered{logged}, err
 	})
 	if err != nil {
 		return Event{}, false, err
 	}
 	return added, isNew, nil
+}
+
+func putEvent(ctx context.Context, tx *sql.Tx, e Event) (entered, error) {
+	if _, err := tx.ExecContext(ctx, `
+		INSERT INTO sign_off_events (site_id, id, sign_off_id, kind, by_id, by_name, at, at_local, until, objective, why, data, form_key)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)`,
+		e.SiteID, e.ID, e.SignOffID, e.Kind, e.ByID, e.ByName, e.At.UnixMilli(), e.AtLocal, e.until(),
+		e.Objective, e.Why, e.Data, e.FormKey); err != nil {
+		return entered{}, err
+	}
+	return e.entered()
 }
 
 func events(ctx context.Context, q querier, siteID, signOffID string) ([]Event, error) {
@@ -122,4 +127,41 @@ func (s *Store) SignOff(ctx context.Context, siteID, id string) (_ SignOff, err 
 	defer problem.In(&err, "record.SignOff")
 	return one(ctx, s.reader, readSignOff, "problem.unknown-sign-off",
 		`SELECT `+signOffColumns+` FROM sign_offs o WHERE o.site_id = $1 AND o.id = $2`, siteID, id)
+}
+
+// EventsOf reads what happened to a person's sign-offs, or to everyone's of a
+// site where personID is "", by sign-off, in the order it was recorded.
+func (s *Store) EventsOf(ctx context.Context, siteID, personID string) (_ map[string][]Event, err error) {
+	defer problem.In(&err, "record.EventsOf")
+	list, err := all(ctx, s.reader, readEvent, `
+		SELECT `+eventColumns+` FROM sign_off_events e
+		JOIN sign_offs o ON o.site_id = e.site_id AND o.id = e.sign_off_id
+		WHERE e.site_id = $1 AND ($2 = '' OR o.person_id = $2) ORDER BY e.at, e.rowid`, siteID, personID)
+	out := map[string][]Event{}
+	for _, e := range list {
+		out[e.SignOffID] = append(out[e.SignOffID], e)
+	}
+	return out, err
+}
+
+// Again is the last time that a person answered a lesson's question rightly,
+// or passed a scenario for the record, on a set-up in whichever version.
+type Again struct {
+	PersonID, SetupID, Lesson, Scenario string
+	At                                  time.Time
+}
+
+// Agains reads them for a person, or for everyone of a site where personID is "".
+func (s *Store) Agains(ctx context.Context, siteID, personID string) (_ []Again, err error) {
+	defer problem.In(&err, "record.Agains")
+	return all(ctx, s.reader, func(scan scan) (a Again, err error) {
+		err = scan(&a.PersonID, &a.SetupID, &a.Lesson, &a.Scenario, stamp{&a.At})
+		return a, err
+	}, `
+		SELECT person_id, setup_id, lesson, '', max(done) FROM lessons
+		WHERE site_id = $1 AND ($2 = '' OR person_id = $2) AND done IS NOT NULL GROUP BY person_id, setup_id, lesson
+		UNION ALL
+		SELECT person_id, setup_id, '', scenario, max(ended) FROM runs
+		WHERE site_id = $1 AND ($2 = '' OR person_id = $2) AND passed = 1 AND mode = 'quiz' GROUP BY person_id, setup_id, scenario`,
+		siteID, personID)
 }

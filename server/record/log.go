@@ -3,6 +3,7 @@ package record
 import (
 	"context"
 	"crypto/rand"
+	"crypto/sha256"
 	"database/sql"
 	"errors"
 	"fmt"
@@ -42,12 +43,11 @@ type log struct {
 // logged is something that is to be recorded and entered in the log, all or
 // nothing: do writes the rows and gives what to enter.
 type logged struct {
-	do   func(tx *sql.Tx) (entered, error)
+	do   func(tx *sql.Tx) ([]entered, error)
 	done chan error
 }
 
-// entered is what goes into an entry. No kind is no entry: what was sent a
-// second time.
+// entered is what goes into an entry.
 type entered struct {
 	kind   string
 	at     time.Time
@@ -175,7 +175,7 @@ func newKey(path, origin string) error {
 }
 
 // enter has something recorded and logged, together with others that wait.
-func (s *Store) enter(do func(tx *sql.Tx) (entered, error)) error {
+func (s *Store) enter(do func(tx *sql.Tx) ([]entered, error)) error {
 	if s.log.broken != nil {
 		return s.log.broken
 	}
@@ -265,11 +265,13 @@ func (s *Store) one(ctx context.Context, tx *sql.Tx, l *logged, edge ledger.Edge
 			err = errors.Join(err, done)
 		}()
 	}
-	e, err := l.do(tx)
-	if err != nil || e.kind == "" {
-		return edge, err
+	list, err := l.do(tx)
+	for _, e := range list {
+		if err == nil {
+			edge, err = s.append(ctx, tx, edge, e)
+		}
 	}
-	return s.append(ctx, tx, edge, e)
+	return edge, err
 }
 
 func (s *Store) append(ctx context.Context, tx *sql.Tx, edge ledger.Edge, e entered) (ledger.Edge, error) {
@@ -413,6 +415,16 @@ func (s *Store) Proof(ctx context.Context, signOffID string) (_ []byte, err erro
 		return err
 	})
 	return proof, err
+}
+
+// RecordHash is the SHA-256 of a sign-off's record as the log holds it.
+func (s *Store) RecordHash(ctx context.Context, signOffID string) (hash [sha256.Size]byte, err error) {
+	defer problem.In(&err, "record.RecordHash")
+	e, err := one(ctx, s.reader, readEntry, "problem.no-proof", selectEntries+` WHERE kind = $1`, kindSignOff+signOffID)
+	if err == nil && e.Record == nil {
+		err = problem.New(problem.Unknown, "problem.no-proof")
+	}
+	return sha256.Sum256(e.Record), err
 }
 
 // read does all of f on the records as they are at one moment.

@@ -43,7 +43,7 @@ func ledgered(t testing.TB) *Store {
 		if i%3 == 2 {
 			o.PersonID = "dara"
 		}
-		o.Signed = noon.Add(time.Duration(i) * time.Minute)
+		o.Signed, o.Competency = noon.Add(time.Duration(i)*time.Minute), fmt.Sprintf("competency %d", i)
 		o, _, err := s.Sign(ctx, o, fmt.Sprintf("form %d", i))
 		must(t, err)
 		if i%2 == 0 {
@@ -122,6 +122,7 @@ func TestManySignAtOnce(t *testing.T) {
 	for i := range 200 {
 		wg.Go(func() {
 			o, form := signOff1, fmt.Sprintf("form %d", i/2) // two of each
+			o.Competency = form
 			if i%10 == 0 {
 				o.SetupVersion, form = "v9", fmt.Sprintf("bad form %d", i)
 			}
@@ -144,6 +145,29 @@ func TestManySignAtOnce(t *testing.T) {
 	_, _, err = s.Sign(ctx, signOff1, "after")
 	must(t, err)
 	same(t, sound(t, s, nil).Entries, 101)
+}
+
+// TestSignedAnew: the old one is superseded with it; two who sign at once, or
+// on a page from before, and one of them is told.
+func TestSignedAnew(t *testing.T) {
+	s := house(t)
+	first, _, err := s.Sign(ctx, signOff1, "form")
+	must(t, err)
+	again := signOff1
+	again.Signed = noon.Add(time.Hour)
+	_, _, err = s.Sign(ctx, again, "form 2")
+	wants(t, err, problem.Moved, "problem.signed-meanwhile")
+	again.Supersedes = first.ID
+	second, isNew, err := s.Sign(ctx, again, "form 2")
+	must(t, err)
+	same(t, isNew, true)
+	_, _, err = s.Sign(ctx, again, "form 3")
+	wants(t, err, problem.Moved, "problem.signed-meanwhile")
+	got, err := s.EventsOf(ctx, site, "ines")
+	must(t, err)
+	same(t, len(got), 1)
+	same(t, []string{got[first.ID][0].Kind, got[first.ID][0].Data}, []string{"superseded", second.ID})
+	same(t, sound(t, s, nil).Entries, 3)
 }
 
 func TestErasureLeavesValidProofs(t *testing.T) {
@@ -428,8 +452,15 @@ func TestALogBegins(t *testing.T) {
 	must(t, os.Rename(key, key+".new")) // and a key that never came to anything
 	s = open(t, dir)
 	same(t, sound(t, s, nil).Entries, 1)
-	_, _, err = s.Sign(ctx, signOff1, "form 2")
+	_, _, err = s.Sign(ctx, other("going-out"), "form 2")
 	must(t, err)
+}
+
+// other is the sign-off for another competency.
+func other(competency string) SignOff {
+	o := signOff1
+	o.Competency = competency
+	return o
 }
 
 // TestTheKeyIsChanged: who pinned the old one still can tell; a machine that
@@ -447,7 +478,7 @@ func TestTheKeyIsChanged(t *testing.T) {
 	if line == old {
 		t.Fatal("the same key")
 	}
-	_, _, err = s.Sign(ctx, signOff1, "form 2")
+	_, _, err = s.Sign(ctx, other("b"), "form 2")
 	must(t, err)
 	dir := dirOf(t, s)
 	for _, pinned := range []string{old, line, ""} {
@@ -476,7 +507,7 @@ func TestTheKeyIsChanged(t *testing.T) {
 	got, err := s.Verifier()
 	must(t, err)
 	same(t, got, line)
-	_, _, err = s.Sign(ctx, signOff1, "form 3")
+	_, _, err = s.Sign(ctx, other("c"), "form 3")
 	must(t, err)
 	sound(t, s, nil)
 	must(t, s.Close())
@@ -499,7 +530,7 @@ func BenchmarkSigning(b *testing.B) {
 			begun := time.Now()
 			if writers == 1 {
 				for i := range b.N {
-					_, _, err := s.Sign(ctx, signOff1, strconv.Itoa(i))
+					_, _, err := s.Sign(ctx, other(strconv.Itoa(i)), strconv.Itoa(i))
 					must(b, err)
 				}
 			} else {
@@ -514,7 +545,7 @@ func BenchmarkSigning(b *testing.B) {
 							if i >= b.N {
 								return
 							}
-							if _, _, err := s.Sign(ctx, signOff1, strconv.Itoa(i)); err != nil {
+							if _, _, err := s.Sign(ctx, other(strconv.Itoa(i)), strconv.Itoa(i)); err != nil {
 								b.Error(err)
 							}
 						}

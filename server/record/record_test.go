@@ -743,10 +743,10 @@ func TestRoster(t *testing.T) {
 		must(t, err)
 		must(t, s.EndRun(ctx, site, begun.ID, i > 0, 1, nil, noon))
 	}
-	_, _, err := s.Sign(ctx, signOff1, "1")
+	first, _, err := s.Sign(ctx, signOff1, "1")
 	must(t, err)
 	later := signOff1
-	later.Signed = noon.Add(time.Hour)
+	later.Signed, later.Supersedes = noon.Add(time.Hour), first.ID
 	newest, _, err := s.Sign(ctx, later, "2")
 	must(t, err)
 	rows := func() []RosterRow {

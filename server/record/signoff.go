@@ -75,9 +75,11 @@ func (o SignOff) entered() (entered, error) {
 }
 
 // Sign records a sign-off and enters it in the log, and is true if it did. The
-// same form key from the same educator again gives what was signed the first
-// time, and false; if that was about someone or something else, the form is
-// refused as moved. So is one that was filled in while another signed the same.
+// one in whose place it stands, which must be the newest of its kind, is
+// superseded with it: a form that was filled in while another was signed is
+// refused as moved. The same form key from the same educator again gives what
+// was signed the first time, and false; if that was about someone or something
+// else, that too is refused as moved.
 func (s *Store) Sign(ctx context.Context, o SignOff, formKey string) (signed SignOff, isNew bool, err error) {
 	defer problem.In(&err, "record.Sign")
 	if formKey == "" {
@@ -88,34 +90,67 @@ func (s *Store) Sign(ctx context.Context, o SignOff, formKey string) (signed Sig
 	}
 	o.FormKey = formKey
 	o.Signed, o.Lapses = time.UnixMilli(o.Signed.UnixMilli()).UTC(), time.UnixMilli(o.Lapses.UnixMilli()).UTC()
-	err = s.enter(func(tx *sql.Tx) (entered, error) {
+	err = s.enter(func(tx *sql.Tx) (none []entered, err error) {
 		signed, err = readSignOff(tx.QueryRowContext(ctx, `
 			SELECT `+signOffColumns+` FROM sign_offs o
 			WHERE o.site_id = $1 AND o.educator_id = $2 AND o.form_key = $3`, o.SiteID, o.EducatorID, formKey).Scan)
 		switch {
 		case err == nil && (signed.PersonID != o.PersonID || signed.Competency != o.Competency || signed.SetupID != o.SetupID):
-			return entered{}, problem.New(problem.Moved, "problem.moved")
+			return none, problem.New(problem.Moved, "problem.moved")
 		case !errors.Is(err, sql.ErrNoRows):
-			return entered{}, err
+			return none, err
 		}
-		if _, err := tx.ExecContext(ctx, `
-			INSERT INTO sign_offs (site_id, id, person_id, educator_id, educator_name, competency, setup_id, setup_tag,
-				setup_version, checklist_version, model_version, content_version, language, meaning, signed_name,
-				checklist, features, supersedes, rating, signed, signed_local, lapses, form_key, person_name)
-			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24)`,
-			o.SiteID, o.ID, o.PersonID, o.EducatorID, o.EducatorName, o.Competency, o.SetupID, o.SetupTag,
-			o.SetupVersion, o.ChecklistVersion, o.ModelVersion, o.ContentVersion, o.Language, o.Meaning, o.SignedName,
-			string(o.Checklist), string(o.Features), o.Supersedes, o.Rating, o.Signed.UnixMilli(), o.SignedLocal,
-			o.Lapses.UnixMilli(), formKey, o.PersonName); err != nil {
-			return entered{}, err
+		var newest string
+		err = tx.QueryRowContext(ctx, `
+			SELECT id FROM sign_offs WHERE site_id = $1 AND person_id = $2 AND competency = $3 AND setup_id = $4
+			ORDER BY signed DESC, rowid DESC LIMIT 1`, o.SiteID, o.PersonID, o.Competency, o.SetupID).Scan(&newest)
+		switch {
+		case err != nil && !errors.Is(err, sql.ErrNoRows):
+			return none, err
+		case newest != o.Supersedes:
+			return none, problem.New(problem.Moved, "problem.signed-meanwhile")
+		}
+		if err := putSignOff(ctx, tx, o); err != nil {
+			return none, err
+		}
+		e, err := o.entered()
+		if err != nil {
+			return none, err
+		}
+		list := []entered{e}
+		if o.Supersedes != "" {
+			e, err := putEvent(ctx, tx, Event{
+				ID: NewID(), SiteID: o.SiteID, SignOffID: o.Supersedes, Kind: superseded, ByID: o.EducatorID, ByName: o.EducatorName,
+				At: o.Signed, AtLocal: o.SignedLocal, Data: o.ID, FormKey: formKey,
+			})
+			if err != nil {
+				return none, err
+			}
+			list = append(list, e)
 		}
 		signed, isNew = o, true
-		return o.entered()
+		return list, nil
 	})
 	if err != nil {
 		return SignOff{}, false, err
 	}
 	return signed, isNew, nil
+}
+
+// superseded is the kind of event that a new sign-off leaves at the old one.
+const superseded = "superseded"
+
+func putSignOff(ctx context.Context, tx *sql.Tx, o SignOff) error {
+	_, err := tx.ExecContext(ctx, `
+		INSERT INTO sign_offs (site_id, id, person_id, educator_id, educator_name, competency, setup_id, setup_tag,
+			setup_version, checklist_version, model_version, content_version, language, meaning, signed_name,
+			checklist, features, supersedes, rating, signed, signed_local, lapses, form_key, person_name)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24)`,
+		o.SiteID, o.ID, o.PersonID, o.EducatorID, o.EducatorName, o.Competency, o.SetupID, o.SetupTag,
+		o.SetupVersion, o.ChecklistVersion, o.ModelVersion, o.ContentVersion, o.Language, o.Meaning, o.SignedName,
+		string(o.Checklist), string(o.Features), o.Supersedes, o.Rating, o.Signed.UnixMilli(), o.SignedLocal,
+		o.Lapses.UnixMilli(), o.FormKey, o.PersonName)
+	return err
 }
 
 // SignOffs reads a person's sign-offs, newest first.
