@@ -132,11 +132,11 @@ type Me struct {
 	Scenarios []Step
 	More      []Step // to practise only
 	Next      Step
-	Open      Step   // a run under way
-	Place     Step   // the card where reading stopped
-	Chose     string // another set-up was chosen before signing in
-	Check     string // where to check the set-up
-	Outing    string // where to plan one
+	Open      Step      // a run under way
+	Place     Step      // the card where reading stopped
+	Chose     string    // another set-up was chosen before signing in
+	Check     string    // where to check the set-up
+	Outing    string    // where to plan one
 	SignOffs  []SignOff // on this set-up
 	FormKey   string
 }
@@ -326,7 +326,7 @@ type Learner struct {
 // Observation is the form of an observed demonstration.
 type Observation struct {
 	Competency, Name  string
-	Missing           int // lessons and scenarios still to do
+	Missing           int  // lessons and scenarios still to do
 	Again             bool // signed already, and valid
 	FormKey, After    string
 	ChecklistVersion  string
@@ -350,7 +350,6 @@ type Problem struct {
 
 // unbroken keeps a tag in one line.
 func unbroken(tag string) string { return strings.ReplaceAll(tag, " ", "\u00a0") }
-
 
 // query is a path as a query value.
 func query(path string) string { return url.QueryEscape(path) }

@@ -4,6 +4,8 @@ import (
 	"github.com/a-h/templ"
 
 	"lampwright/locales"
+	"lampwright/quiz/competency"
+	"lampwright/server/credential"
 	"lampwright/server/page"
 )
 
@@ -34,5 +36,43 @@ func init() {
 	}
 	samples["invitation-pin"] = func(s locales.Speaker) templ.Component {
 		return page.InvitationPage(page.Invitation{Frame: frame(s, "people.title"), Person: "Wren", Card: "ABCD-EFGH", PIN: true, Digits: 6})
+	}
+}
+
+func init() {
+	shown := page.SignOff{
+		ID: "s1", Of: "power-sources", Competency: "COMPETENCY", Setup: "Chair <12>", SetupID: "chair-12", Standing: competency.Suspended, By: "Mara <b>",
+		At: "2026-11-27 09:00 PST", LastDay: "2027-11-27", Meaning: "MEANING<", Language: "fr", Why: "WHY<", Because: []string{"BECAUSE<"}, Until: "UNTIL", Acknowledge: true,
+	}
+	items := competency.Find(competency.PowerSources).Items[:2]
+	samples["sign-off"] = func(s locales.Speaker) templ.Component {
+		seen := []page.Step{{Title: s.T("page.item.person-first"), Done: true}, {Title: s.T("page.item.bag-ready")}}
+		return page.SignOffPage(page.SignOffDetail{
+			Frame: desk(s, "page.sign-off"), SignOff: shown, Person: "Wren <b>", PersonID: "p1", UTC: "2026-11-27T17:00:00Z", Rating: "4", Seen: seen,
+			Versions: []page.Difference{{Name: s.T("page.sign-off.content"), New: "<1>"}}, MaySign: true, Kinds: []string{"suspended", "lifted"},
+			Events: []page.Happened{{At: "AT", By: "BY<", What: s.T("page.event.suspended"), Why: "WHY<", Until: "UNTIL"}, {At: "AT", By: "BY", What: s.T("page.event.observed-too"), Rating: "3", Seen: seen}},
+			Items:  items, Lowest: 1, Highest: 5, FormKey: "KEY", Form: page.EventForm{Kind: "suspended", Why: "<why>", Wrong: "WRONG<"},
+		})
+	}
+	samples["learner"] = func(s locales.Speaker) templ.Component {
+		return page.LearnerPage(page.Learner{
+			Frame: desk(s, "page.roster"), ID: "p1", Person: "Wren <b>", Setup: "Chair 12", MaySign: true, JustSigned: true, SignOffs: []page.SignOff{shown},
+			Observations: []page.Observation{
+				{Competency: "power-sources", Name: "NAME", Again: true, FormKey: "KEY", After: "s1", ChecklistVersion: "1", Items: items, Lowest: 1, Highest: 5, Rating: 3, Spare: true, Educator: "Mara", Meaning: "MEANING<", Wrong: "WRONG<"},
+				{Competency: "going-out", Name: "NAME", Missing: 3},
+			},
+		})
+	}
+	samples["standing"] = func(s locales.Speaker) templ.Component {
+		return page.StandingPage(page.PublicStanding{Frame: frame(s, "page.public.title"), Says: "not-now", Programme: "Alder <Bay>", At: "AT"})
+	}
+	samples["certificate"] = func(s locales.Speaker) templ.Component {
+		return page.CertificatePage(page.CertificatePageData{
+			Frame: desk(s, "page.certificate"), Programme: "Alder <Bay>", Speakers: []locales.Speaker{s}, QR: page.QR{Size: 29, Path: "M4 4h7v1h-7z"},
+			Certificate: credential.Certificate{
+				Signed: credential.Signed{ID: "s1", Address: "https://h/standing/s1", Competency: "power-sources", SetupTag: "Chair <12>"}, Name: "Wren <b>", Signer: "Mara <b>",
+				Meaning: "MEANING<", AtLocal: "AT", LastDay: "DAY", ChecklistVersion: "1", Language: "fr", RecordHash: "00ff", Checkpoint: "CHECKPOINT<\n",
+			},
+		})
 	}
 }
