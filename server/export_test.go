@@ -3,7 +3,10 @@ package server
 import (
 	"context"
 
+	"github.com/valyala/fasthttp"
+
 	"lampwright/quiz"
+	"lampwright/server/record"
 )
 
 // Way is the best way through a run, from where its seed starts it.
@@ -44,3 +47,26 @@ func (m *Main) Routes() (out []string) {
 
 // Hashed is how many secrets were hashed so far.
 func (m *Main) Hashed() int64 { return m.hashed.Load() }
+
+// Swap puts words in place of every page kept, and so tells what was kept from
+// what is rendered anew. It is how many there were.
+func (m *Main) Swap(words string) int {
+	m.kept.Lock()
+	defer m.kept.Unlock()
+	for key := range m.kept.pages {
+		m.kept.pages[key] = fasthttp.AppendGzipBytes(nil, []byte(words))
+	}
+	return len(m.kept.pages)
+}
+
+// Forget lets go of every page kept.
+func (m *Main) Forget() {
+	m.kept.Lock()
+	defer m.kept.Unlock()
+	m.kept.pages, m.kept.bytes = nil, 0
+}
+
+// PutSetup changes a set-up while the house is open.
+func (m *Main) PutSetup(r record.Setup) error {
+	return m.store.PutSetup(context.Background(), r, m.now())
+}
