@@ -60,7 +60,8 @@ func (m *Main) roster(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
-	p := page.Roster{Frame: v.frame(v.speak.T("page.roster")), Lessons: len(m.lessons.IDs()), Scenes: len(quiz.Needed())}
+	p := page.Roster{Frame: v.frame(v.speak.T("page.roster")), Lessons: len(m.lessons.IDs()), Scenes: len(quiz.Needed()), Fewest: m.policies().FewestCaregivers}
+	current := map[string]int{} // learners by set-up
 	for _, row := range rows {
 		r := page.RosterRow{
 			ID: row.ID, Name: row.Name, Setup: row.SetupTag, Lessons: row.LessonsDone, Scenes: row.ScenariosPassed,
@@ -72,10 +73,16 @@ func (m *Main) roster(c *fiber.Ctx) error {
 			}
 			r.SignedBy = o.SignedName
 		}
+		if r.Standing.Holds() {
+			current[row.SetupID]++
+		}
 		p.Rows = append(p.Rows, r)
 	}
 	if p.Setups, p.Kiosk, err = m.kioskChoices(c); err != nil {
 		return err
+	}
+	for _, s := range p.Setups {
+		p.Coverage = append(p.Coverage, page.Coverage{Setup: s.Setup, Caregivers: current[s.ID]})
 	}
 	return m.render(c, page.RosterPage(p))
 }
@@ -229,7 +236,7 @@ func (m *Main) sign(c *fiber.Ctx) error {
 		SetupID: o.stored.ID, SetupTag: o.stored.Tag, SetupVersion: o.stored.Version, ChecklistVersion: competency.ChecklistVersion,
 		ModelVersion: circuit.Version, ContentVersion: m.lessons.Version(), Language: v.speak.Tag,
 		Meaning: strings.Clone(v.speak.T("page.observe.meaning.text")), SignedName: v.person.Name, Checklist: list, Rating: rating,
-		Signed: now, SignedLocal: now.In(m.zone).Format(localTime), Lapses: competency.Lapses(now, competency.ValidMonths, m.zone),
+		Signed: now, SignedLocal: now.In(m.zone).Format(localTime), Lapses: competency.Lapses(now, m.policies().SignOffDays, m.zone),
 	}, key); err != nil {
 		return again(err)
 	}

@@ -54,6 +54,8 @@ func (m *Main) routes() *fiber.App {
 	app.Get("/lessons/:setup/:lesson/refresher", m.refresher)
 	app.Get("/outing/:setup", m.outing)
 	app.Get("/figures/:setup", m.everyFigure)
+	app.Get("/paper/:setup", m.setupCard)
+	app.Get("/paper/:setup/stopped", m.stoppedCard)
 	app.Get("/check/:setup", m.check)
 	app.Post("/check/:setup/report", m.report)
 
