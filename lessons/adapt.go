@@ -31,6 +31,7 @@ var conditions = map[string]func(*setup.Setup) bool{
 	"lamp-for-internal":    lampForInternal,
 	"no-lamp-for-internal": func(s *setup.Setup) bool { return !lampForInternal(s) },
 	"words-on-screen":      func(s *setup.Setup) bool { return words(s, setup.Internal) != words(s, setup.Mains) },
+	"no-words-on-screen":   func(s *setup.Setup) bool { return words(s, setup.Internal) == words(s, setup.Mains) },
 	"unaided":              func(s *setup.Setup) bool { return s.Dependence.Unaided > 0 },
 	"not-unaided":          func(s *setup.Setup) bool { return s.Dependence.Unaided == 0 },
 }

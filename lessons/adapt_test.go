@@ -16,7 +16,7 @@ func TestCardsApply(t *testing.T) {
 		"converter": "Chair 7 Chair 12 Chair 21", "no-converter": "",
 		"isolator": "Chair 7 Chair 12 Chair 21", "no-isolator": "",
 		"inlet-switch": "Chair 12", "no-inlet-switch": "Chair 7 Chair 21",
-		"lamp-for-internal": "Chair 12", "no-lamp-for-internal": "Chair 7 Chair 21", "words-on-screen": "Chair 21",
+		"lamp-for-internal": "Chair 12", "no-lamp-for-internal": "Chair 7 Chair 21", "words-on-screen": "Chair 21", "no-words-on-screen": "Chair 7 Chair 12",
 		"one-block": "Chair 7", "whole-pack": "Chair 12 Chair 21", "port": "", "posts": "Chair 12 Chair 21",
 		"unaided": "Chair 7", "not-unaided": "Chair 12 Chair 21",
 		"may-not-re-mate": "Chair 7 Chair 12 Chair 21", "may-re-mate": "",

@@ -318,7 +318,7 @@ func TestRefuses(t *testing.T) {
 		"card without its id":     {"en/three-sources.md", "## at-home", "## elsewhere", `en/three-sources.md:29: got card "elsewhere"`},
 		"bad kind of figure":      {"en/three-sources.md", "kind: chain", "kind: cartoon", `en/three-sources.md:6: got "cartoon", expected panel, chain, close-up, chair-back or person`},
 		"bad fault":               {"en/three-sources.md", "fuse=blown", "fuse=asleep", "en/three-sources.md:9: "},
-		"bad part":                {"en/stop-and-call.md", "part: fuse", "part: flux", "en/stop-and-call.md:13: "},
+		"bad part":                {"en/stop-and-call.md", "part: fuse", "part: flux", "en/stop-and-call.md:7: "},
 		"part without close-up":   {"en/three-sources.md", "{kind: chain,", "{kind: chain, part: fuse,", "en/three-sources.md:6: "},
 		"id is not the file's":    {"en/three-sources.md", "id: three-sources", "id: two-sources", "en/three-sources.md:2: "},
 		"same order":              {"en/three-sources.md", "order: 2", "order: 3", "en/your-panel.md:3: "},

@@ -52,6 +52,9 @@ func names[T ~string](list ...T) []string {
 	return out
 }
 
+// OfLooks tells whether the answer is in how parts look.
+func (q *Question) OfLooks() bool { return slices.Contains([]string{AskPart, AskLook, AskGo}, q.Ask) }
+
 // Key is the right option for a set-up.
 func (q *Question) Key(s *setup.Setup) (string, error) {
 	key, err := q.key(s)

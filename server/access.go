@@ -21,7 +21,7 @@ var (
 	administrators = access{record.Administrator}
 	teachers       = access{record.Educator, record.Technologist} // who learn from what callers get wrong
 	offices        = access{record.Educator, record.Administrator}
-	papers         = access{record.Learner, record.Educator, record.Administrator} // a learner's own
+	ownPapers      = access{record.Learner, record.Educator, record.Administrator} // a learner's own
 	everyone       = access{record.Learner, record.Educator, record.Technologist, record.Administrator}
 )
 
@@ -57,6 +57,8 @@ func (m *Main) table() []route {
 		{"GET", "/lessons/:setup/:lesson/refresher", anyone, m.refresher},
 		{"GET", "/outing/:setup", anyone, m.outing},
 		{"GET", "/figures/:setup", anyone, m.everyFigure},
+		{"GET", "/paper/:setup", anyone, m.setupCard},
+		{"GET", "/paper/:setup/stopped", anyone, m.stoppedCard},
 		{"GET", "/check/:setup", anyone, m.check},
 		{"POST", "/check/:setup/report", anyone, m.report},
 
@@ -66,8 +68,8 @@ func (m *Main) table() []route {
 
 		{"GET", "/me", learners, m.me},
 		{"POST", "/me/acknowledge/:signoff", learners, m.acknowledge},
-		{"GET", "/certificate/:signoff", papers, m.certificate},
-		{"GET", "/proof/:signoff", papers, m.proof},
+		{"GET", "/certificate/:signoff", ownPapers, m.certificate},
+		{"GET", "/proof/:signoff", ownPapers, m.proof},
 		{"GET", "/lessons/:lesson/question", learners, m.question},
 		{"POST", "/lessons/:lesson/question", learners, m.answer},
 		{"GET", "/scenarios/:scenario", learners, m.scenario},

@@ -63,6 +63,7 @@ func (m *Main) startRun(c *fiber.Ctx) error {
 	default:
 		return problem.New(problem.Invalid, "problem.form")
 	}
+	key += kind // the same form, sent again another way, is another run
 	r, _, err := m.mine(c, v)
 	if err != nil {
 		return err

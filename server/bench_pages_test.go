@@ -8,20 +8,30 @@ import (
 )
 
 // BenchmarkPages serves over one kept connection: what nothing stands behind,
-// a kept page, a personal page. Compare within one run:
+// pages that are kept, the same rendered each time, a personal page. Compare
+// within one run:
 //
 //	go test -run '^$' -bench Pages -cpu 1 ./server
 func BenchmarkPages(b *testing.B) {
 	h := serve(b, demoDir(b))
 	signedIn := h.learner(b, rowan, "en")
+	guest := [][2]string{{"Accept-Encoding", "gzip"}, {"Cookie", "lw-language=en"}}
 	for _, c := range []struct {
 		name, path string
 		headers    [][2]string
 		want       string
+		anew       bool
 	}{
-		{"plain", "/healthz", nil, ""},
-		{"kept", "/lessons/chair-12/three-sources/1", [][2]string{{"Accept-Encoding", "gzip"}, {"Cookie", "lw-language=en"}}, ""},
-		{"personal", "/me", [][2]string{{"Cookie", signedIn.cookies()}}, "Rowan Teal"},
+		{"plain", "/healthz", nil, "", false},
+		{"kept", "/lessons/chair-12/three-sources/1", guest, "", false},
+		{"rendered", "/lessons/chair-12/three-sources/1", guest, "", true},
+		{"kept-shelf", "/lessons/chair-12", guest, "", false},
+		{"rendered-shelf", "/lessons/chair-12", guest, "", true},
+		{"kept-refresher", "/lessons/chair-12/three-sources/refresher", guest, "", false},
+		{"rendered-refresher", "/lessons/chair-12/three-sources/refresher", guest, "", true},
+		{"kept-figures", "/figures/chair-12", guest, "", false},
+		{"rendered-figures", "/figures/chair-12", guest, "", true},
+		{"personal", "/me", [][2]string{{"Cookie", signedIn.cookies()}}, "Rowan Teal", false},
 	} {
 		b.Run(c.name, func(b *testing.B) {
 			client := &fasthttp.HostClient{Addr: h.host(), MaxConns: 1}
@@ -34,6 +44,9 @@ func BenchmarkPages(b *testing.B) {
 				req.Header.Set(header[0], header[1])
 			}
 			for b.Loop() {
+				if c.anew {
+					h.main.Forget()
+				}
 				if err := client.Do(req, res); err != nil {
 					b.Fatal(err)
 				}

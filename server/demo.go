@@ -27,16 +27,6 @@ var demoPeople = []struct {
 	{record.Person{ID: "demo-idris", Name: "Idris Vane", Role: record.Administrator, Username: "idris", Language: "en"}, "quiet-orchard-6"},
 }
 
-// siteOf is the site of a programme, with the file it was read from.
-func siteOf(p *programme.Programme, file []byte) record.Site {
-	return record.Site{
-		ID: SiteID, Name: p.Name, Zone: p.Zone, RescueLine: p.Emergency.Number,
-		ClinicalLine: p.Clinical.Number, ClinicalHours: p.Clinical.Hours,
-		TechnologistLine: p.Technologist.Number, TechnologistHours: p.Technologist.Hours,
-		ChairLine: p.ChairVendor.Number, ChairHours: p.ChairVendor.Hours, Programme: string(file),
-	}
-}
-
 // Demo puts Alder Bay into a data folder, where it is not yet, and tells how
 // to sign in.
 func Demo(ctx context.Context, dir string, now time.Time) (_ []Entry, err error) {

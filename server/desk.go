@@ -79,7 +79,8 @@ func (m *Main) roster(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
-	p := page.Roster{Frame: v.frame(v.speak.T("page.roster")), Lessons: len(m.lessons.IDs()), Scenes: len(quiz.Needed())}
+	p := page.Roster{Frame: v.frame(v.speak.T("page.roster")), Lessons: len(m.lessons.IDs()), Scenes: len(quiz.Needed()), Fewest: m.policies().FewestCaregivers}
+	current := map[string]int{} // learners by set-up
 	past, err := m.past(c, "")
 	if err != nil {
 		return err
@@ -100,10 +101,16 @@ func (m *Main) roster(c *fiber.Ctx) error {
 			}
 			r.Standing, r.LastDay, r.SignedBy = j.Standing, competency.LastDay(o.Lapses, m.zone).Format(time.DateOnly), o.SignedName
 		}
+		if r.Standing.Holds() {
+			current[row.SetupID]++
+		}
 		p.Rows = append(p.Rows, r)
 	}
 	if p.Setups, p.Kiosk, err = m.kioskChoices(c); err != nil {
 		return err
+	}
+	for _, s := range p.Setups {
+		p.Coverage = append(p.Coverage, page.Coverage{Setup: s.Setup, Caregivers: current[s.ID]})
 	}
 	return m.render(c, page.RosterPage(p))
 }
@@ -302,5 +309,5 @@ func (m *Main) again(c *fiber.Ctx, v view) (time.Time, error) {
 // validDays is how long a sign-off is valid here: the programme may have it
 // shorter than the competency, not longer.
 func (m *Main) validDays(what *competency.Competency) int {
-	return what.ValidDays
+	return min(what.ValidDays, m.policies().SignOffDays)
 }

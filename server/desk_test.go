@@ -2,6 +2,7 @@ package server_test
 
 import (
 	"context"
+	"fmt"
 	"net/url"
 	"strings"
 	"sync"
@@ -137,6 +138,60 @@ func TestSigning(t *testing.T) {
 			t.Errorf("signed %+v", o)
 		}
 	})
+}
+
+// The programme says how long a sign-off is valid and how many caregivers a
+// set-up needs; where there is none, the usual holds.
+func TestCoverage(t *testing.T) {
+	t.Parallel()
+	for name, c := range map[string]struct {
+		old, new string
+		fewest   int
+		last     string
+	}{
+		"as the demo's programme has it": {"", "", 2, "2027-03-02"},
+		"half a year, and one will do":   {"sign-off-days: 365\n  fewest-caregivers: 2", "sign-off-days: 180\n  fewest-caregivers: 1", 1, "2026-08-29"},
+		"no programme":                   {"", "none", 2, "2027-03-02"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			dir := demoDir(t)
+			putSite(t, dir, func(s *record.Site) {
+				if s.Programme = strings.Replace(s.Programme, c.old, c.new, 1); c.new == "none" {
+					s.Programme = ""
+				}
+			})
+			h := serve(t, dir)
+			h.learner(t, rowan, "en").learn("chair-12")
+			row := func(r *reader, tag string) string {
+				body := r.get("/desk").wants(t, 200).body
+				from := strings.Index(body, `<th scope="row"><bdi>`+tag+`</bdi></th>`)
+				return body[from : from+strings.Index(body[from:], "</tr>")]
+			}
+			marked := func(r *reader, tag string, caregivers int) {
+				t.Helper()
+				got := row(r, tag)
+				few := r.speaker().T("page.coverage.few", "Count", c.fewest)
+				if !strings.Contains(got, fmt.Sprintf("<td><bdi>%d</bdi>", caregivers)) || strings.Contains(got, few) != (caregivers < c.fewest) {
+					t.Errorf("%s with %d caregivers, of at least %d: %s", tag, caregivers, c.fewest, wordsOf(got))
+				}
+			}
+			r := h.educator(t, "en")
+			marked(r, "Chair 12", 0)
+			r.post(rowanAt+"/sign", filled(t, r)).wants(t, 303)
+			r.get(rowanAt).wants(t, 200).holds(t, "<dd><bdi>"+c.last+"</bdi></dd>")
+			inEach(t, func(t *testing.T, language string) {
+				r := h.educator(t, language)
+				marked(r, "Chair 12", 1)
+				marked(r, "Chair 7", 0)
+			})
+			day, err := time.Parse(time.DateOnly, c.last)
+			must(t, err)
+			h.clock.pass(day.Sub(morning) - 24*time.Hour)
+			marked(h.educator(t, "en"), "Chair 12", 1) // it lapses soon, and holds
+			h.clock.pass(72 * time.Hour)
+			marked(h.educator(t, "en"), "Chair 12", 0)
+		})
+	}
 }
 
 func rated(form url.Values) int {

@@ -4,7 +4,10 @@ import (
 	"context"
 	"time"
 
+	"github.com/valyala/fasthttp"
+
 	"lampwright/quiz"
+	"lampwright/server/record"
 )
 
 // Way is the best way through a run, from where its seed starts it.
@@ -57,4 +60,27 @@ func (m *Main) Guess(account, source, secret string, now time.Time) (in, hashed 
 	}
 	in, _ = m.prove(ctx, account, source, secret, p.Secret, now)
 	return in, m.Hashed() > before
+}
+
+// Swap puts words in place of every page kept, and so tells what was kept from
+// what is rendered anew. It is how many there were.
+func (m *Main) Swap(words string) int {
+	m.kept.Lock()
+	defer m.kept.Unlock()
+	for key := range m.kept.pages {
+		m.kept.pages[key] = fasthttp.AppendGzipBytes(nil, []byte(words))
+	}
+	return len(m.kept.pages)
+}
+
+// Forget lets go of every page kept.
+func (m *Main) Forget() {
+	m.kept.Lock()
+	defer m.kept.Unlock()
+	m.kept.pages, m.kept.bytes = nil, 0
+}
+
+// PutSetup changes a set-up while the house is open.
+func (m *Main) PutSetup(r record.Setup) error {
+	return m.store.PutSetup(context.Background(), r, m.now())
 }

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strconv"
 
+	"github.com/a-h/templ"
 	"github.com/gofiber/fiber/v2"
 
 	"lampwright/lessons/circuit"
@@ -15,21 +16,22 @@ import (
 
 // everyFigure serves every figure of a set-up in every state it can be in.
 func (m *Main) everyFigure(c *fiber.Ctx) error {
-	v := m.guest(c)
 	r, err := m.store.Setup(ctx(c), SiteID, param(c, "setup"))
 	if err != nil {
 		return err
 	}
-	s, err := m.setupOf(r)
-	if err != nil {
-		return err
-	}
-	a := album{Main: m, speak: v.speak, setup: s}
-	sheets, err := a.sheets()
-	if err != nil {
-		return err
-	}
-	return m.render(c, page.FiguresPage(page.Figures{Frame: v.frame(v.speak.T("page.figures")), Setup: r.Tag, Sheets: sheets}))
+	return m.keep(c, m.guest(c), r, "/figures/"+r.ID, func(v view) (templ.Component, error) {
+		s, err := m.setupOf(r)
+		if err != nil {
+			return nil, err
+		}
+		a := album{Main: m, speak: v.speak, setup: s}
+		sheets, err := a.sheets()
+		if err != nil {
+			return nil, err
+		}
+		return page.FiguresPage(page.Figures{Frame: v.frame(v.speak.T("page.figures")), Setup: r.Tag, Sheets: sheets}), nil
+	})
 }
 
 // album gathers the figures of a set-up.

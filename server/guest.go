@@ -107,7 +107,7 @@ func (m *Main) safe(c *fiber.Ctx) error {
 func (m *Main) call(c *fiber.Ctx) error {
 	v := m.guest(c)
 	f := v.frame(v.speak.T("page.call.title"))
-	f.Local = v.local()
+	f.Local, f.Paper = v.local(), m.here(c, v)
 	return m.render(c, page.CallPage(f))
 }
 
@@ -118,7 +118,7 @@ func (m *Main) stopped(c *fiber.Ctx) error {
 		return problem.New(problem.Internal, "problem.internal")
 	}
 	f := v.frame(l.Title)
-	f.Local = v.local()
+	f.Local, f.Paper = v.local(), m.here(c, v)
 	return m.render(c, page.CardPage(page.Card{Frame: f, Lesson: m.numbered(l)}))
 }
 

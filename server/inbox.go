@@ -506,10 +506,10 @@ func doneText(say locales.Speaker, st story, x diagnosis.Done) string {
 	if check.Contacts {
 		name = say.T("diagnosis.contacts", "Part", name)
 	}
-	return say.T("figure.says", "Part", name, "Seen", resultText(say, check, x.Shows))
+	return say.T("figure.says", "Part", name, "Seen", resultText(say, st.setup, check, x.Shows))
 }
 
-func resultText(say locales.Speaker, check diagnosis.Check, r diagnosis.Result) string {
+func resultText(say locales.Speaker, s *setup.Setup, check diagnosis.Check, r diagnosis.Result) string {
 	switch {
 	case r == diagnosis.Unclear:
 		return say.T("diagnosis.result.unclear")
@@ -526,6 +526,8 @@ func resultText(say locales.Speaker, check diagnosis.Check, r diagnosis.Result) 
 		return text
 	case r == diagnosis.Feels:
 		return say.T("figure.heat.warm")
+	case r == diagnosis.Result(setup.LookSound):
+		return figure.Sound(say.T, s, check.Part)
 	}
 	return say.T("figure.seen." + string(r))
 }

@@ -181,7 +181,7 @@ func decoded(key string) []byte {
 // codeNeeded tells whether someone must have one-time codes: staff, unless the
 // programme says otherwise.
 func (m *Main) codeNeeded(p record.Person) bool {
-	return p.Role != record.Learner && (m.said == nil || m.said.Policies.OneTimeCodes)
+	return p.Role != record.Learner && m.policies().OneTimeCodes
 }
 
 // takeUp keeps the secret that was chosen.

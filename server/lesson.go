@@ -1,16 +1,14 @@
 package server
 
 import (
-	"bytes"
-	"context"
 	"crypto/rand"
 	"fmt"
 	"slices"
 	"strconv"
 	"strings"
 
+	"github.com/a-h/templ"
 	"github.com/gofiber/fiber/v2"
-	"github.com/klauspost/compress/gzip"
 
 	"lampwright/lessons"
 	"lampwright/lessons/figure"
@@ -43,7 +41,7 @@ func (m *Main) fitted(speak locales.Speaker, s *setup.Setup, l lessons.Lesson) l
 			colours = append(colours, speak.T("page.colour."+j.Colour))
 		}
 	}
-	facts["joint-colours"] = strings.Join(slices.Compact(colours), ", ")
+	facts["joint-colours"] = figure.List(speak.T, slices.Compact(colours))
 	for _, it := range s.Ventilator.Panel {
 		for source, words := range it.Screen {
 			if !strings.Contains(words, "{") { // a level says no source
@@ -54,96 +52,72 @@ func (m *Main) fitted(speak locales.Speaker, s *setup.Setup, l lessons.Lesson) l
 	return m.numbered(l.On(s)).WithFacts(facts)
 }
 
-// lesson serves a card: kept as bytes by set-up, card, language, size and
-// versions, for it holds nothing of its reader.
+// lesson serves a card of a lesson, which holds nothing of its reader.
 func (m *Main) lesson(c *fiber.Ctx) error {
-	v := m.guest(c)
-	id, lesson := param(c, "setup"), param(c, "lesson")
 	number, err := strconv.Atoi(c.Params("card"))
-	if err != nil {
+	if err != nil || number < 1 {
 		return fiber.ErrNotFound
 	}
-	r, err := m.store.Setup(ctx(c), SiteID, id)
+	reader, id := m.guest(c), param(c, "lesson")
+	r, err := m.store.Setup(ctx(c), SiteID, param(c, "setup"))
 	if err != nil {
 		return err
 	}
-	// Of its reader it holds only whether someone is signed in.
-	reader, signed := v.person, v.person.ID != ""
-	v.person = record.Person{}
-	key := strings.Join([]string{id, r.Version, lesson, strconv.Itoa(number), v.speak.Tag, strconv.Itoa(v.size), strconv.FormatBool(signed)}, " ")
-	p, ok := m.kept.get(key)
-	if !ok {
-		if p, err = m.keep(v, r, lesson, number, signed); err != nil {
-			return err
-		}
-		m.kept.put(key, p)
+	err = m.keep(c, reader, r, lessonLink(r.ID, id, number), func(v view) (templ.Component, error) { return m.card(v, r, id, number) })
+	if err == nil && reader.person.Role == record.Learner && reader.person.SetupID == r.ID {
+		m.reached(reader.person, record.Place{Lesson: id, Card: number})
 	}
-	if reader.Role == record.Learner && reader.SetupID == id {
-		m.reached(reader, record.Place{Lesson: lesson, Card: number})
-	}
-	c.Set("Content-Type", "text/html; charset=utf-8")
-	c.Set("Vary", "Accept-Encoding")
-	if accepts(c, "gzip") {
-		c.Set("Content-Encoding", "gzip")
-		return c.Send(p.gzip)
-	}
-	return c.Send(p.body)
+	return err
 }
 
-func (m *Main) keep(v view, r record.Setup, id string, number int, signed bool) (keptPage, error) {
+// read is a lesson as a set-up shows it, for anyone; the stopped card is none
+// to be read.
+func (m *Main) read(v view, r record.Setup, id string) (*setup.Setup, lessons.Lesson, error) {
 	l, ok := m.lessons.Lesson(id, v.speak.Tag)
 	if !ok || id == lessons.StoppedID {
-		return keptPage{}, problem.New(problem.Unknown, "problem.not-found")
+		return nil, l, problem.New(problem.Unknown, "problem.not-found")
 	}
 	s, err := m.setupOf(r)
 	if err != nil {
-		return keptPage{}, err
+		return nil, l, err
 	}
-	l = m.fitted(v.speak, s, l)
-	if number < 1 || number > len(l.Cards) {
-		return keptPage{}, problem.New(problem.Unknown, "problem.not-found")
+	return s, m.fitted(v.speak, s, l), nil
+}
+
+func (m *Main) card(v view, r record.Setup, id string, number int) (templ.Component, error) {
+	s, l, err := m.read(v, r, id)
+	if err != nil {
+		return nil, err
+	}
+	if number > len(l.Cards) {
+		return nil, problem.New(problem.Unknown, "problem.not-found")
 	}
 	card := l.Cards[number-1]
-	figures, err := m.figures(v.speak, s, card.Figure, "f")
+	figures, err := m.figures(v.speak, s, card.Figure, "f", false)
 	if err != nil {
-		return keptPage{}, err
-	}
-	at := "/lessons/" + r.ID + "/" + id + "/"
-	v.path = at + strconv.Itoa(number)
-	frame := v.frame(card.Title)
-	if frame.Token = ""; signed {
-		frame.Signed, frame.Idle = true, idleSeconds
+		return nil, err
 	}
 	p := page.Card{
-		Frame: frame, Lesson: l, Card: card, Number: number, Of: len(l.Cards), Figures: figures,
-		Setup: r.Tag, Prev: at + strconv.Itoa(number-1), Next: at + strconv.Itoa(number+1),
+		Frame: v.frame(card.Title), Lesson: l, Card: card, Number: number, Of: len(l.Cards), Figures: figures,
+		Setup: r.Tag, Prev: lessonLink(r.ID, id, number-1), Next: lessonLink(r.ID, id, number+1),
+	}
+	home, end := "/lessons/"+r.ID, "/lessons/"+r.ID
+	if v.person.Role == record.Learner { // whoever is none has no page of their own, and is asked nothing
+		home, end = "/me", "/lessons/"+id+"/question"
 	}
 	if number == 1 {
-		p.Prev = "/me"
+		p.Prev = home
 	}
 	if number == len(l.Cards) {
-		p.Next = "/lessons/" + id + "/question"
+		p.Next = end
 	}
-	var b, z bytes.Buffer
-	if err := page.LessonPage(p).Render(context.Background(), &b); err != nil {
-		return keptPage{}, err
-	}
-	w, err := gzip.NewWriterLevel(&z, gzip.BestCompression)
-	if err != nil {
-		return keptPage{}, err
-	}
-	if _, err := w.Write(b.Bytes()); err != nil {
-		return keptPage{}, err
-	}
-	if err := w.Close(); err != nil {
-		return keptPage{}, err
-	}
-	return keptPage{b.Bytes(), z.Bytes()}, nil
+	return page.LessonPage(p), nil
 }
 
 // figures draws a card's figure on the reader's set-up: a chain with the
 // panel it lights, a panel, one part close up, the chair's back or the person.
-func (m *Main) figures(speak locales.Speaker, s *setup.Setup, f lessons.Figure, id string) ([]string, error) {
+// Where looks are asked, no word and no mark judges them.
+func (m *Main) figures(speak locales.Speaker, s *setup.Setup, f lessons.Figure, id string, asked bool) ([]string, error) {
 	if f.Kind == "" {
 		return nil, nil
 	}
@@ -156,6 +130,7 @@ func (m *Main) figures(speak locales.Speaker, s *setup.Setup, f lessons.Figure, 
 	if err != nil {
 		return nil, err
 	}
+	v.Asked = asked
 	switch f.Kind {
 	case lessons.Panel:
 		return []string{figure.Panel(v)}, nil
@@ -173,7 +148,9 @@ func (m *Main) figures(speak locales.Speaker, s *setup.Setup, f lessons.Figure, 
 	return nil, fmt.Errorf("figure kind %q", f.Kind)
 }
 
-func (m *Main) asked(c *fiber.Ctx) (page.Question, record.Setup, error) {
+// asked is the question of a lesson, before it is answered with an option, or
+// after.
+func (m *Main) asked(c *fiber.Ctx, chosen string) (page.Question, record.Setup, error) {
 	v := m.view(c)
 	r, s, err := m.mine(c, v)
 	if err != nil {
@@ -189,20 +166,22 @@ func (m *Main) asked(c *fiber.Ctx) (page.Question, record.Setup, error) {
 	}
 	l = l.On(s)
 	q := page.Question{
-		Lesson: l, Key: key, Setup: r.Tag, FormKey: rand.Text(),
+		Lesson: l, Key: key, Chosen: chosen, Setup: r.Tag, FormKey: rand.Text(),
 		Action: "/lessons/" + l.ID + "/question", Back: fmt.Sprintf("/lessons/%s/%s/%d", r.ID, l.ID, len(l.Cards)),
 	}
 	v.path = q.Action
-	q.Frame = v.frame(l.Title)
-	figures, err := m.figures(v.speak, s, l.Question.Figure, "q")
-	if len(figures) > 0 {
-		q.Figure = figures[0]
+	title := l.Title
+	if chosen == "" {
+		title = v.speak.T("page.question")
 	}
+	q.Frame = v.frame(title)
+	figures, err := m.figures(v.speak, s, l.Question.Figure, "q", chosen == "" && l.Question.OfLooks())
+	q.Figures = figures
 	return q, r, err
 }
 
 func (m *Main) question(c *fiber.Ctx) error {
-	q, _, err := m.asked(c)
+	q, _, err := m.asked(c, "")
 	if err != nil {
 		return err
 	}
@@ -210,7 +189,8 @@ func (m *Main) question(c *fiber.Ctx) error {
 }
 
 func (m *Main) answer(c *fiber.Ctx) error {
-	q, r, err := m.asked(c)
+	option := strings.Clone(c.FormValue("option"))
+	q, r, err := m.asked(c, option)
 	if err != nil {
 		return err
 	}
@@ -218,7 +198,6 @@ func (m *Main) answer(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
-	option := c.FormValue("option")
 	if !slices.Contains(q.Lesson.Question.Options, option) {
 		return problem.New(problem.Invalid, "problem.choose")
 	}
@@ -226,7 +205,6 @@ func (m *Main) answer(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
-	q.Chosen = option
 	if err := m.store.MarkLesson(ctx(c), SiteID, m.view(c).person.ID, r.ID, r.Version, q.Lesson.ID, q.Lesson.Version, q.Right(), now, key); err != nil {
 		return err
 	}

@@ -112,3 +112,20 @@ func TestLearntGoesWithItsModel(t *testing.T) {
 		t.Error("the newest is not kept")
 	}
 }
+
+// What pages are kept never takes more than it may.
+func TestKeptIsBounded(t *testing.T) {
+	var k kept
+	page := make([]byte, keptMost/8)
+	for i := range 20 {
+		key := strconv.Itoa(i)
+		k.put(key, page)
+		k.put(key, page) // two readers at once
+		if len(k.pages) != i%8+1 || k.bytes != len(k.pages)*len(page) {
+			t.Fatalf("after %d: %d pages, %d bytes", i, len(k.pages), k.bytes)
+		}
+		if got, ok := k.get(key); !ok || len(got) != len(page) {
+			t.Errorf("page %d is not kept", i)
+		}
+	}
+}

@@ -414,15 +414,14 @@ func TestOutingLegs(t *testing.T) {
 	})
 }
 
-// TestOutingIsFound: from the set-ups and from a learner's page; another
+// TestOutingIsFound: from a set-up's page and from a learner's; another
 // language and size keep the answers; who is signed in stays so.
 func TestOutingIsFound(t *testing.T) {
 	t.Parallel()
 	h := serve(t, demoDir(t))
 	guest, learner := h.reader(t, "en"), h.learner(t, rowan, "en")
-	looks := guest.get("/looks").wants(t, 200)
 	for _, id := range setup.DemoNames {
-		looks.holds(t, `href="/outing/`+id+`"`)
+		guest.get("/lessons/"+id).wants(t, 200).holds(t, `href="/outing/`+id+`"`)
 	}
 	learner.get("/me").wants(t, 200).holds(t, `href="/outing/chair-12"`)
 	learner.plan("chair-12", afternoon).wants(t, 200).holds(t, "Rowan Teal")

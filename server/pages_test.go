@@ -33,49 +33,6 @@ func unzip(t *testing.T, body string) string {
 	return string(b)
 }
 
-// TestKeptPages: a lesson's card is the same for everyone, holds nobody's
-// name, and is kept compressed.
-func TestKeptPages(t *testing.T) {
-	t.Parallel()
-	h := serve(t, demoDir(t))
-	inEach(t, func(t *testing.T, language string) {
-		a, b, guest := h.learner(t, rowan, language), h.learner(t, samira, language), h.reader(t, language)
-		for _, at := range []string{"/lessons/chair-12/three-sources/1", "/lessons/chair-7/your-panel/2"} {
-			first := a.as(at, "identity").wants(t, 200)
-			first.whole(t, a.speaker())
-			if g := guest.as(at, "identity").wants(t, 200); strings.Contains(g.body, "/sign-out") || g.body == first.body {
-				t.Errorf("%s offers a guest to sign out", at)
-			}
-			for _, r := range []*reader{a, b} {
-				plain := r.as(at, "identity").wants(t, 200)
-				if plain.body != first.body {
-					t.Errorf("%s differs from reader to reader", at)
-				}
-				zipped := r.as(at, "gzip").wants(t, 200)
-				if zipped.header.Get("Content-Encoding") != "gzip" || unzip(t, zipped.body) != plain.body {
-					t.Errorf("%s, compressed, is another page", at)
-				}
-				if zipped.header.Get("Cache-Control") != "no-store" || zipped.header.Get("Vary") != "Accept-Encoding" {
-					t.Errorf("%v", zipped.header)
-				}
-			}
-			for _, name := range []string{"Rowan", "Samira", "HERON", "PLOVER", "demo-", `name="token"`} {
-				if strings.Contains(first.body, name) {
-					t.Errorf("%s holds %q", at, name)
-				}
-			}
-		}
-		larger := h.reader(t, language)
-		larger.get("/size/2").wants(t, 303)
-		if a, b := larger.as("/lessons/chair-12/three-sources/1", "identity"), guest.as("/lessons/chair-12/three-sources/1", "identity"); a.body == b.body || !strings.Contains(a.body, "size-2") {
-			t.Error("a kept page does not know the size of its text")
-		}
-	})
-	if en, ar := h.reader(t, "en"), h.reader(t, "ar"); en.get("/lessons/chair-12/three-sources/1").body == ar.get("/lessons/chair-12/three-sources/1").body {
-		t.Error("a kept page does not know its language")
-	}
-}
-
 // TestEncodings: compressed only for who asks; many simple readers ask for
 // nothing and cannot read it.
 func TestEncodings(t *testing.T) {
@@ -83,7 +40,7 @@ func TestEncodings(t *testing.T) {
 	h := serve(t, demoDir(t))
 	page := h.reader(t, "en").as("/lessons/chair-12/three-sources/1", "identity").wants(t, 200)
 	css := regexp.MustCompile(`/static/app-[0-9a-f]+\.css`).FindString(page.body)
-	for _, at := range []string{"/lessons/chair-12/three-sources/1", css} {
+	for _, at := range append([]string{css}, keptAt...) {
 		for asked, want := range map[string]string{"": "", "identity": "", "gzip;q=0": "", "gzip": "gzip"} {
 			r, err := http.NewRequest(http.MethodGet, h.url+at, nil)
 			must(t, err)
@@ -155,7 +112,7 @@ func TestBoundKiosk(t *testing.T) {
 			for _, s := range set {
 				want = want || s == id
 			}
-			if got := strings.Contains(body, `"/sign-in?set-up=`+id+`"`); got != want {
+			if got := strings.Contains(body, `"/lessons/`+id+`"`); got != want {
 				t.Errorf("shows %s: %v, expected %v", id, got, want)
 			}
 		}

@@ -6,29 +6,34 @@ import (
 	"strconv"
 	"time"
 
+	"github.com/a-h/templ"
 	"github.com/gofiber/fiber/v2"
 
-	"lampwright/lessons"
 	"lampwright/locales"
 	"lampwright/locales/problem"
 	"lampwright/server/page"
 	"lampwright/server/record"
 )
 
-// shelf lists the lessons of a set-up for anyone: no card or PIN is needed
-// to learn.
+// shelf is what there is at a set-up for anyone: no card or PIN is needed to
+// check it, or to learn.
 func (m *Main) shelf(c *fiber.Ctx) error {
-	v := m.guest(c)
 	r, err := m.store.Setup(ctx(c), SiteID, param(c, "setup"))
 	if err != nil {
 		return err
 	}
-	p := page.Shelf{Frame: v.frame(v.speak.T("page.reading", "Tag", r.Tag)), Setup: r.Tag, Figures: "/figures/" + r.ID}
-	for _, id := range m.lessons.IDs() {
-		l, _ := m.lessons.Lesson(id, v.speak.Tag)
-		p.Lessons = append(p.Lessons, page.Step{Title: l.Title, Link: lessonLink(r.ID, id, 1), Again: lessonLink(r.ID, id, 0)})
-	}
-	return m.render(c, page.ShelfPage(p))
+	return m.keep(c, m.guest(c), r, "/lessons/"+r.ID, func(v view) (templ.Component, error) {
+		p := page.Shelf{
+			Frame: v.frame(v.speak.T("page.mine", "Tag", r.Tag)), Setup: r.Tag,
+			Check: "/check/" + r.ID, Outing: "/outing/" + r.ID, SignIn: "/sign-in?set-up=" + r.ID, Figures: "/figures/" + r.ID,
+		}
+		for _, id := range m.lessons.IDs() {
+			l, _ := m.lessons.Lesson(id, v.speak.Tag)
+			p.Lessons = append(p.Lessons, page.Step{Title: l.Title, Link: lessonLink(r.ID, id, 1), Again: lessonLink(r.ID, id, 0)})
+		}
+		p.Paper = papers(r)
+		return page.ShelfPage(p), nil
+	})
 }
 
 // lessonLink leads to a card of a lesson, counted from 1, or to its refresher.
@@ -42,30 +47,26 @@ func lessonLink(setupID, lesson string, card int) string {
 
 // refresher is a lesson in three cards on one page.
 func (m *Main) refresher(c *fiber.Ctx) error {
-	v := m.guest(c)
+	id := param(c, "lesson")
 	r, err := m.store.Setup(ctx(c), SiteID, param(c, "setup"))
 	if err != nil {
 		return err
 	}
-	s, err := m.setupOf(r)
-	if err != nil {
-		return err
-	}
-	id := param(c, "lesson")
-	l, ok := m.lessons.Lesson(id, v.speak.Tag)
-	if !ok || id == lessons.StoppedID {
-		return problem.New(problem.Unknown, "problem.not-found")
-	}
-	l = m.fitted(v.speak, s, l)
-	p := page.Refresher{Frame: v.frame(l.Title), Lesson: l, Setup: r.Tag, All: lessonLink(r.ID, id, 1)}
-	for i, card := range l.Refresher() {
-		figures, err := m.figures(v.speak, s, card.Figure, "f"+strconv.Itoa(i))
+	return m.keep(c, m.guest(c), r, lessonLink(r.ID, id, 0), func(v view) (templ.Component, error) {
+		s, l, err := m.read(v, r, id)
 		if err != nil {
-			return err
+			return nil, err
 		}
-		p.Cards = append(p.Cards, page.Shown{Card: card, Figures: figures})
-	}
-	return m.render(c, page.RefresherPage(p))
+		p := page.Refresher{Frame: v.frame(l.Title), Lesson: l, Setup: r.Tag, All: lessonLink(r.ID, id, 1)}
+		for i, card := range l.Refresher() {
+			figures, err := m.figures(v.speak, s, card.Figure, "f"+strconv.Itoa(i), false)
+			if err != nil {
+				return nil, err
+			}
+			p.Cards = append(p.Cards, page.Shown{Card: card, Figures: figures})
+		}
+		return page.RefresherPage(p), nil
+	})
 }
 
 // placed is how far someone has read, on its way into the records.

@@ -8,6 +8,7 @@ import (
 
 	"lampwright/lessons/programme"
 	"lampwright/lessons/setup"
+	"lampwright/locales"
 	"lampwright/server"
 	"lampwright/server/record"
 )
@@ -22,10 +23,10 @@ func TestProgrammeIsSaidBesideItsNumbers(t *testing.T) {
 		s, words := r.speaker(), p.In(language)
 		for _, path := range []string{"/call", "/stopped"} {
 			a := r.get(path).says(t, s, 200, "page.local", "Programme", p.Name)
-			a.holds(t, `<div lang="`+language+`" dir="`+s.Dir+`">`, words.Text, s.T("page.line.clinical"), "555-0110", "08:00–18:00")
+			a.holds(t, `<div lang="`+language+`" dir="`+s.Dir+`">`, words.Text, s.T("page.line.clinical"), "555-0110", between(s, "08:00", "18:00"))
 			a.holds(t, words.Cautions...)
 		}
-		r.get("/call").says(t, s, 200, "page.line.chair").holds(t, `href="tel:555-0130"`, "09:00–17:00", s.T("page.call.doubt"))
+		r.get("/call").says(t, s, 200, "page.line.chair").holds(t, `href="tel:555-0130"`, between(s, "09:00", "17:00"), s.T("page.call.doubt"))
 		if a := r.get("/stopped"); strings.Contains(a.body, "555-0130") {
 			t.Error("the chair's vendor is offered where breaths are needed")
 		}
@@ -34,6 +35,11 @@ func TestProgrammeIsSaidBesideItsNumbers(t *testing.T) {
 		}
 		r.get("/lessons/chair-12/stop-and-call/3").wants(t, 200).holds(t, `<bdi dir="ltr">555-0130`)
 	})
+}
+
+// between is how hours are said.
+func between(s locales.Speaker, from, to string) string {
+	return "<bdi>" + s.T("page.line.between", "From", from, "To", to) + "</bdi>"
 }
 
 // putSite changes the site of a demo's folder.
@@ -58,7 +64,7 @@ func TestHoursOfLines(t *testing.T) {
 		r := h.reader(t, language)
 		s := r.speaker()
 		a := r.get("/call").says(t, s, 200, "page.call.doubt.hours")
-		a.holds(t, s.T("page.line.clinical.plain"), "07:00–21:00", s.T("page.line.always"), `href="tel:+1(555)0130"`, "+1 (555) 0130")
+		a.holds(t, s.T("page.line.clinical.plain"), between(s, "07:00", "21:00"), s.T("page.line.always"), `href="tel:+1(555)0130"`, "+1 (555) 0130")
 		for _, key := range []string{"page.line.clinical", "page.call.doubt"} {
 			if strings.Contains(a.body, s.T(key)) {
 				t.Errorf("it says %q of a line that sleeps", s.T(key))
@@ -75,7 +81,7 @@ func TestSelfCheckCallsTheChairsVendor(t *testing.T) {
 		says []string // message keys
 		text []string
 	}{
-		"whose number is known": {func(*record.Site) {}, []string{"page.line.chair", "selfcheck.after-hours"}, []string{"555-0130", "09:00–17:00", "555-0110"}},
+		"whose number is known": {func(*record.Site) {}, []string{"page.line.chair", "selfcheck.after-hours"}, []string{"555-0130", "09:00", "17:00", "555-0110"}},
 		"at any hour": {
 			func(s *record.Site) { s.ChairHours = programme.Always }, []string{"page.line.chair"}, []string{"555-0130"},
 		},
@@ -83,7 +89,7 @@ func TestSelfCheckCallsTheChairsVendor(t *testing.T) {
 		"where the clinical line sleeps too": {
 			func(s *record.Site) { s.ClinicalHours = "07:00–21:00" },
 			[]string{"page.line.chair", "selfcheck.after-hours.rescue"},
-			[]string{"555-0130", "09:00–17:00", "555-0100"},
+			[]string{"555-0130", "09:00", "17:00", "555-0100"},
 		},
 	} {
 		t.Run(name, func(t *testing.T) {

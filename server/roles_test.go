@@ -53,6 +53,8 @@ func TestWhoMayGoWhere(t *testing.T) {
 		"GET /lessons/:setup/:lesson/refresher":  {"/lessons/chair-12/three-sources/refresher", 200, 200, 200, 200, 200},
 		"GET /outing/:setup":                     {"/outing/chair-12", 200, 200, 200, 200, 200},
 		"GET /figures/:setup":                    {"/figures/chair-12", 200, 200, 200, 200, 200},
+		"GET /paper/:setup":                      {"/paper/chair-12", 200, 200, 200, 200, 200},
+		"GET /paper/:setup/stopped":              {"/paper/chair-12/stopped", 200, 200, 200, 200, 200},
 		"GET /check/:setup":                      {"/check/chair-12", 200, 200, 200, 200, 200},
 		"POST /check/:setup/report":              {"/check/chair-12/report", stale, stale, stale, stale, stale},
 		"GET /me":                                {"/me", 303, 200, 403, 403, 403},

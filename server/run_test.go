@@ -92,6 +92,9 @@ func TestTwoTabs(t *testing.T) {
 			if a.location() != b.location() {
 				t.Errorf("two runs: %s, %s", a.location(), b.location())
 			}
+			if c := r.post("/runs", with(form, "mode", record.Quiz)).wants(t, 303); c.location() == a.location() {
+				t.Errorf("the same form, sent for the record, is the run of practice: %s", c.location())
+			}
 		})
 	})
 }

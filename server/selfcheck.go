@@ -810,6 +810,8 @@ func (k *checking) says(t func(string, ...any) string, c diagnosis.Check, r diag
 		return t("figure.seen.covered")
 	case c.Contacts && r == diagnosis.Result(setup.LookSound):
 		return t("selfcheck.contacts.sound")
+	case r == diagnosis.Result(setup.LookSound):
+		return figure.Sound(t, k.model.Setup, c.Part)
 	}
 	return t("figure.seen." + string(r))
 }

@@ -9,7 +9,6 @@ import (
 	"errors"
 	"log/slog"
 	"net"
-	"sync"
 	"sync/atomic"
 	"time"
 
@@ -187,32 +186,4 @@ func (m *Main) Close() error {
 	close(m.closing)
 	<-m.closed
 	return m.store.Close()
-}
-
-// kept are lesson pages rendered once: they depend on set-up, language, text
-// size and versions only.
-type kept struct {
-	sync.RWMutex
-	pages map[string]keptPage
-}
-
-type keptPage struct{ body, gzip []byte }
-
-// keptMost bounds the memory of kept pages; past it they start over.
-const keptMost = 2000
-
-func (k *kept) get(key string) (keptPage, bool) {
-	k.RLock()
-	defer k.RUnlock()
-	p, ok := k.pages[key]
-	return p, ok
-}
-
-func (k *kept) put(key string, p keptPage) {
-	k.Lock()
-	defer k.Unlock()
-	if k.pages == nil || len(k.pages) >= keptMost {
-		k.pages = map[string]keptPage{}
-	}
-	k.pages[key] = p
 }

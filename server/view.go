@@ -77,13 +77,13 @@ func (v view) frame(title string) page.Frame {
 		Speaker: v.speak, Title: title, Size: v.size, Path: v.path,
 		Style: v.m.files.Path("app.css"), Script: v.m.files.Path("kiosk.js"), Token: v.token,
 		Lines: page.Lines{
-			Rescue: v.m.site.RescueLine, Clinical: v.m.site.ClinicalLine, ClinicalHours: hours(v.m.site.ClinicalHours),
-			Technologist: v.m.site.TechnologistLine, Hours: hours(v.m.site.TechnologistHours),
-			Chair: v.m.site.ChairLine, ChairHours: hours(v.m.site.ChairHours),
+			Rescue: v.m.site.RescueLine, Clinical: v.m.site.ClinicalLine, ClinicalHours: v.hours(v.m.site.ClinicalHours),
+			Technologist: v.m.site.TechnologistLine, Hours: v.hours(v.m.site.TechnologistHours),
+			Chair: v.m.site.ChairLine, ChairHours: v.hours(v.m.site.ChairHours),
 		},
 	}
-	if v.person.ID != "" {
-		f.Signed, f.Name, f.Home, f.Idle = true, v.person.Name, v.home, idleSeconds
+	if v.person.Role != "" {
+		f.Signed, f.Name, f.Home, f.Idle = true, v.person.Name, homes[v.person.Role], idleSeconds
 		if v.person.Role != record.Learner {
 			f.Idle = idleSecondsDesk
 		}
@@ -94,12 +94,17 @@ func (v view) frame(title string) page.Frame {
 	return f
 }
 
-// hours of a line, "" where it answers day and night.
-func hours(kept string) string {
+// hours of a line, "" where it answers day and night. They are worded, as who
+// reads from right to left would take 08:00–18:00 for the night.
+func (v view) hours(kept string) string {
 	if kept == programme.Always {
 		return ""
 	}
-	return kept
+	from, to, ok := strings.Cut(kept, "–")
+	if !ok {
+		return kept
+	}
+	return v.speak.T("page.line.between", "From", from, "To", to)
 }
 
 // local is what the programme says in its own words.

@@ -97,11 +97,15 @@ func (l *checklist) line(thing, verdict string) {
 }
 
 // each parts errors that were joined.
-func each(err error) []error {
-	if joined, ok := err.(interface{ Unwrap() []error }); ok {
-		return joined.Unwrap()
+func each(err error) (all []error) {
+	joined, ok := err.(interface{ Unwrap() []error })
+	if !ok {
+		return []error{err}
 	}
-	return []error{err}
+	for _, e := range joined.Unwrap() {
+		all = append(all, each(e)...)
+	}
+	return all
 }
 
 func (l *checklist) verdict() error {

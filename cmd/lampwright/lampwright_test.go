@@ -1,10 +1,13 @@
 package main
 
 import (
+	"bufio"
 	"bytes"
 	"encoding/json"
 	"errors"
+	"io"
 	"math"
+	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -12,6 +15,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"syscall"
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
@@ -56,7 +60,7 @@ func TestScripts(t *testing.T) {
 			}
 			return nil
 		},
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "signed": signed, "newest": newest},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "signed": signed, "newest": newest, "served": served},
 	})
 }
 
@@ -75,6 +79,33 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 	if strconv.Itoa(got) != args[0] {
 		ts.Fatalf("exit code %d, want %s", got, args[0])
 	}
+}
+
+// served is `served PATH FILE FLAG ...`: serve is started with the flags, and
+// what it answers at a path is kept in a file.
+func served(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: served PATH FILE FLAG ...")
+	}
+	file, err := built()
+	ts.Check(err)
+	cmd := exec.Command(file, append([]string{"serve", "--listen", "127.0.0.1:0"}, args[2:]...)...)
+	cmd.Dir = ts.MkAbs(".")
+	out, err := cmd.StdoutPipe()
+	ts.Check(err)
+	ts.Check(cmd.Start())
+	defer cmd.Wait()         //nolint:errcheck // how it ends is not asked here
+	defer cmd.Process.Kill() //nolint:errcheck // it may have ended
+	line, err := bufio.NewReader(out).ReadString('\n')
+	ts.Check(err)
+	res, err := http.Get(strings.TrimSpace(strings.TrimPrefix(line, "Open ")) + args[0])
+	ts.Check(err)
+	defer res.Body.Close()
+	page, err := io.ReadAll(res.Body)
+	ts.Check(err)
+	ts.Check(os.WriteFile(ts.MkAbs(args[1]), page, 0o644))
+	ts.Check(cmd.Process.Signal(syscall.SIGTERM))
+	ts.Check(cmd.Wait())
 }
 
 // built is the command as it is shipped.

@@ -71,7 +71,9 @@ func run(args []string, in io.Reader, out, problems io.Writer) int {
 }
 
 func fail(problems io.Writer, err error, code int) int {
-	fmt.Fprintln(problems, "lampwright: "+plain(err))
+	for _, e := range each(err) {
+		fmt.Fprintln(problems, "lampwright: "+plain(e))
+	}
 	return code
 }
 

@@ -23,7 +23,8 @@ type listening struct {
 
 type serveCmd struct {
 	listening
-	Data string `default:"lampwright-data" placeholder:"DIR" help:"Folder of the records; made if it is not there."`
+	Data      string `default:"lampwright-data" placeholder:"DIR" help:"Folder of the records; made if it is not there."`
+	Programme string `placeholder:"FILE" help:"Programme's file, YAML, or - for standard input; kept in the records, in place of the one before."`
 }
 
 type demoCmd struct {
@@ -31,8 +32,20 @@ type demoCmd struct {
 	Data string `default:"lampwright-demo" placeholder:"DIR" help:"Folder of the demo's records; made if it is not there, kept between starts."`
 }
 
-// Run serves what is in the data folder.
-func (s serveCmd) Run(out io.Writer) error { return s.serve(out, s.Data, nil) }
+// Run serves what is in the data folder, with the programme's file put in first
+// where one is given.
+func (s serveCmd) Run(in io.Reader, out io.Writer) error {
+	if s.Programme != "" {
+		data, name, err := readFile("--programme", "a programme file that can be read", s.Programme, in)
+		if err != nil {
+			return err
+		}
+		if err := server.PutProgramme(context.Background(), s.Data, name, data, time.Now()); err != nil {
+			return err
+		}
+	}
+	return s.serve(out, s.Data, nil)
+}
 
 // Run puts the demo into the data folder, says how to sign in, and serves.
 func (d demoCmd) Run(out io.Writer) error {

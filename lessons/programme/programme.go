@@ -42,6 +42,10 @@ type Policies struct {
 	OneTimeCodes     bool // staff sign in with one beside their password
 }
 
+// Usual are the policies of a programme that says nothing (common practice, no
+// source).
+var Usual = Policies{SignOffDays: 365, FewestCaregivers: 2, OneTimeCodes: true}
+
 // Joints are the colours of joints by side of the converter: each one of
 // setup.Colours, none on both sides. Where there are none, any will do.
 type Joints struct{ Battery, Ventilator []string }

@@ -121,8 +121,8 @@ func (c *checker) programme(f *file) *Programme {
 	}
 	p.Policies = Policies{
 		RemateJoint: f.Policies.RemateJoint, OpenHolder: f.Policies.OpenHolder,
-		SignOffDays:      c.count("$.policies.sign-off-days", f.Policies.SignOffDays, 365, mostDays),
-		FewestCaregivers: c.count("$.policies.fewest-caregivers", f.Policies.FewestCaregivers, 2, mostCaregivers),
+		SignOffDays:      c.count("$.policies.sign-off-days", f.Policies.SignOffDays, Usual.SignOffDays, mostDays),
+		FewestCaregivers: c.count("$.policies.fewest-caregivers", f.Policies.FewestCaregivers, Usual.FewestCaregivers, mostCaregivers),
 		OneTimeCodes:     f.Policies.OneTimeCodes == nil || *f.Policies.OneTimeCodes,
 	}
 	p.Joints = Joints{f.Joints.Battery, f.Joints.Ventilator}

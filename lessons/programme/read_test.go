@@ -105,6 +105,7 @@ func TestReadBad(t *testing.T) {
 		"two documents":                   {good, good + "---\n" + good, `p.yaml:1: got 2 documents, expected one programme`},
 		"too large":                       {good, good + strings.Repeat("#", setup.MaxFile), "p.yaml:1: got "},
 		"broken":                          {"[black]", "[black", "p.yaml:"},
+		"no YAML":                         {"name: Cedar", "name: [Cedar", `expected YAML of a programme`},
 		"another schema":                  {"schema: 1", "schema: 2", `p.yaml:1: got schema 2, expected 1`},
 		"half a schema":                   {"schema: 1", "schema: 1.5", `p.yaml:1: got schema 1.5, expected 1`},
 		"an unknown key":                  {"zone:", "town: x\nzone:", `p.yaml:3: got unknown field "town", expected only keys of the schema`},

@@ -38,7 +38,7 @@ func Decode(name string, data []byte, what string, v any) (*Document, error) {
 	}
 	file, err := parser.ParseBytes(data, 0)
 	if err != nil {
-		return nil, fromYAML(name, nil, err)
+		return nil, fromYAML(name, what, nil, err)
 	}
 	if len(file.Docs) != 1 || file.Docs[0].Body == nil {
 		return nil, invalid(name, 1, fmt.Sprintf("%d documents", len(file.Docs)), "one "+what)
@@ -47,7 +47,7 @@ func Decode(name string, data []byte, what string, v any) (*Document, error) {
 		if errors.Is(err, io.EOF) {
 			return nil, invalid(name, 1, "nothing", "a "+what)
 		}
-		return nil, fromYAML(name, file, err)
+		return nil, fromYAML(name, what, file, err)
 	}
 	return &Document{name, file}, nil
 }
@@ -140,12 +140,12 @@ func invalid(name string, line int, got, wanted string) error {
 }
 
 // fromYAML turns the library's errors, and ours inside them, into one form.
-func fromYAML(name string, file *ast.File, err error) error {
+func fromYAML(name, what string, file *ast.File, err error) error {
 	var v *valueError
 	if errors.As(err, &v) {
 		return invalid(name, v.line, v.got+partAt(file, v.line), v.wanted)
 	}
-	line, wanted := 1, "YAML of the set-up's schema"
+	line, wanted := 1, "YAML of a "+what
 	var y yaml.Error
 	if errors.As(err, &y) {
 		if t := y.GetToken(); t != nil && t.Position != nil {

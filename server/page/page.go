@@ -34,6 +34,7 @@ type Frame struct {
 	Idle          int    // seconds before the page asks whether anyone is there; 0 never
 	Lines         Lines
 	Local         Local // on pages that say whom to call
+	Paper         Paper // of the set-up that is meant, or known here
 }
 
 // MaxSize is the largest step of the text size.
@@ -155,12 +156,12 @@ func (m Me) Done() int {
 // Of is how many there are.
 func (m Me) Of() int { return len(m.Lessons) + len(m.Scenarios) }
 
-// Shelf is the lessons of a set-up, for anyone.
+// Shelf is what there is for anyone at a set-up.
 type Shelf struct {
 	Frame
-	Setup   string
-	Lessons []Step
-	Figures string // where all its figures are
+	Setup                          string
+	Lessons                        []Step
+	Check, Outing, SignIn, Figures string // where they are
 }
 
 // Refresher is a lesson in a few cards.
@@ -222,7 +223,7 @@ type Pictured struct{ Picture, Caption string }
 type Question struct {
 	Frame
 	Lesson  lessons.Lesson
-	Figure  string
+	Figures []string // SVG
 	Action  string
 	Back    string
 	Chosen  string // "" before an answer
@@ -301,8 +302,16 @@ type Roster struct {
 	Frame
 	Rows            []RosterRow
 	Lessons, Scenes int
+	Coverage        []Coverage
+	Fewest          int    // caregivers that each set-up must have
 	Setups          []Look // that this device can be bound to
 	Kiosk           string // the one it is bound to, "" for none
+}
+
+// Coverage is how many are signed off now for a set-up.
+type Coverage struct {
+	Setup      string
+	Caregivers int
 }
 
 // RosterRow is one learner.
