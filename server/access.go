@@ -65,11 +65,16 @@ func (m *Main) table() []route {
 		{"GET", "/standing/:signoff", anyone, m.standing},
 		{"GET", "/verifier", anyone, m.verifier},
 		{"GET", "/checkpoint", anyone, m.checkpoint},
+		{"GET", "/.well-known/jwks.json", anyone, m.keyDocument},
+		{"GET", "/calendar/:feed.ics", anyone, m.calendar},
 
 		{"GET", "/me", learners, m.me},
 		{"POST", "/me/acknowledge/:signoff", learners, m.acknowledge},
+		{"POST", "/me/calendar", learners, m.makeOwnFeed},
+		{"POST", "/me/calendar/stop", learners, m.stopOwnFeed},
 		{"GET", "/certificate/:signoff", ownPapers, m.certificate},
 		{"GET", "/proof/:signoff", ownPapers, m.proof},
+		{"GET", "/badge/:signoff", ownPapers, m.badge},
 		{"GET", "/lessons/:lesson/question", learners, m.question},
 		{"POST", "/lessons/:lesson/question", learners, m.answer},
 		{"GET", "/scenarios/:scenario", learners, m.scenario},
@@ -90,8 +95,12 @@ func (m *Main) table() []route {
 		{"POST", "/desk/sign-offs/:signoff/happens", educators, m.happens},
 		{"POST", "/desk/sign-offs/:signoff/observed", educators, m.observeToo},
 		{"POST", "/desk/kiosk", offices, m.bindKiosk},
+		{"GET", "/desk/roster.csv", offices, m.rosterCSV},
+		{"POST", "/desk/calendar", educators, m.makeSiteFeed},
+		{"POST", "/desk/calendar/stop", educators, m.stopSiteFeed},
 
 		{"GET", "/desk/inbox", technologists, reports.list},
+		{"GET", "/desk/inbox.csv", technologists, reports.listCSV},
 		{"GET", "/desk/inbox/lessons", teachers, reports.missed},
 		{"GET", "/desk/inbox/:outage", technologists, reports.outage},
 		{"POST", "/desk/inbox/:outage/readings", technologists, reports.measured},
@@ -99,10 +108,20 @@ func (m *Main) table() []route {
 
 		{"GET", "/desk/people", administrators, m.people},
 		{"POST", "/desk/people", administrators, m.addPerson},
+		{"GET", "/desk/people.csv", administrators, m.peopleCSV},
 		{"GET", "/desk/people/:person", administrators, m.person},
 		{"POST", "/desk/people/:person", administrators, m.changePerson},
 		{"POST", "/desk/people/:person/invite", administrators, m.invite},
+		{"GET", "/desk/people/:person/export", administrators, m.exportPerson},
+		{"GET", "/desk/people/:person/erase", administrators, m.erasePage},
+		{"POST", "/desk/people/:person/erase", administrators, m.erase},
+		{"GET", importPath, administrators, m.importPage},
+		{"POST", importPath, administrators, m.readImport},
+		{"GET", importPath + "/:import", administrators, m.shownImport},
+		{"POST", importPath + "/:import", administrators, m.doImport},
 		{"GET", "/desk/changes", administrators, m.changes},
+		{"GET", "/desk/changes.csv", administrators, m.changesCSV},
+		{"GET", "/desk/statements", administrators, m.statements},
 	}
 }
 
@@ -121,6 +140,7 @@ func desks(role record.Role) (out []struct{ path, title string }) {
 		{"/desk/inbox", "inbox.title", technologists},
 		{"/desk/inbox/lessons", "inbox.missed", teachers},
 		{"/desk/people", "people.title", administrators},
+		{importPath, "roster.import", administrators},
 		{"/desk/changes", "people.changes", administrators},
 	} {
 		if slices.Contains(d.who, role) {

@@ -12,7 +12,6 @@ import (
 
 	"lampwright/lessons/circuit"
 	"lampwright/locales/problem"
-	"lampwright/quiz"
 	"lampwright/quiz/competency"
 	"lampwright/server/page"
 	"lampwright/server/record"
@@ -73,56 +72,10 @@ func (m *Main) shownSignOff(c *fiber.Ctx, v view, o record.SignOff, p past, now 
 	return out, nil
 }
 
-func (m *Main) roster(c *fiber.Ctx) error {
-	v := m.view(c)
-	rows, err := m.store.Roster(ctx(c), SiteID)
-	if err != nil {
-		return err
-	}
-	p := page.Roster{Frame: v.frame(v.speak.T("page.roster")), Lessons: len(m.lessons.IDs()), Scenes: len(quiz.Needed()), Fewest: m.policies().FewestCaregivers}
-	current := map[string]int{} // learners by set-up
-	past, err := m.past(c, "")
-	if err != nil {
-		return err
-	}
-	now, err := m.clock(c)
-	if err != nil {
-		return err
-	}
-	for _, row := range rows {
-		r := page.RosterRow{
-			ID: row.ID, Name: row.Name, Setup: row.SetupTag, Lessons: row.LessonsDone, Scenes: row.ScenariosPassed,
-			Standing: competency.Never,
-		}
-		if o := row.SignOff; o != nil && o.SetupID == row.SetupID {
-			j, err := m.judged(c, *o, past, now)
-			if err != nil {
-				return err
-			}
-			r.Standing, r.LastDay, r.SignedBy = j.Standing, competency.LastDay(o.Lapses, m.zone).Format(time.DateOnly), o.SignedName
-		}
-		if r.Standing.Holds() {
-			current[row.SetupID]++
-		}
-		p.Rows = append(p.Rows, r)
-	}
-	if p.Setups, p.Kiosk, err = m.kioskChoices(c); err != nil {
-		return err
-	}
-	for _, s := range p.Setups {
-		p.Coverage = append(p.Coverage, page.Coverage{Setup: s.Setup, Caregivers: current[s.ID]})
-	}
-	return m.render(c, page.RosterPage(p))
-}
-
 // kioskChoices lists the set-ups this device can be bound to, and the one it
 // is bound to.
-func (m *Main) kioskChoices(c *fiber.Ctx) (list []page.Look, bound string, err error) {
-	stored, err := m.store.Setups(ctx(c), SiteID)
-	if err != nil {
-		return nil, "", err
-	}
-	for _, r := range stored {
+func (m *Main) kioskChoices(c *fiber.Ctx, setups []record.Setup) (list []page.Look, bound string, err error) {
+	for _, r := range setups {
 		list = append(list, page.Look{ID: r.ID, Setup: r.Tag})
 	}
 	if token := c.Cookies(kioskCookie); token != "" {
@@ -163,7 +116,7 @@ type observed struct {
 }
 
 func (m *Main) observe(c *fiber.Ctx, v view) (o observed, err error) {
-	if o.person, err = m.store.Person(ctx(c), SiteID, param(c, "person")); err != nil {
+	if o.person, err = m.someone(c); err != nil {
 		return o, err
 	}
 	if o.person.Role != record.Learner {

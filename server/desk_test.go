@@ -187,6 +187,8 @@ func TestCoverage(t *testing.T) {
 			day, err := time.Parse(time.DateOnly, c.last)
 			must(t, err)
 			h.clock.pass(day.Sub(morning) - 24*time.Hour)
+			marked(h.educator(t, "en"), "Chair 12", 0) // its refreshers were missed
+			h.learner(t, rowan, "en").learn("chair-12")
 			marked(h.educator(t, "en"), "Chair 12", 1) // it lapses soon, and holds
 			h.clock.pass(72 * time.Hour)
 			marked(h.educator(t, "en"), "Chair 12", 0)

@@ -74,10 +74,18 @@ func (in *inbox) think(c *fiber.Ctx, r record.Report) (st story, err error) {
 }
 
 func (in *inbox) list(c *fiber.Ctx) error {
-	v := in.view(c)
-	now, err := in.clock(c)
+	p, err := in.listed(c, in.view(c))
 	if err != nil {
 		return err
+	}
+	return in.render(c, page.InboxPage(p))
+}
+
+// listed is what the inbox shows.
+func (in *inbox) listed(c *fiber.Ctx, v view) (p page.Inbox, err error) {
+	now, err := in.clock(c)
+	if err != nil {
+		return p, err
 	}
 	// What cannot be deleted now keeps nobody from reading.
 	if err := in.store.ForgetCallbacks(ctx(c), now); err != nil {
@@ -85,13 +93,13 @@ func (in *inbox) list(c *fiber.Ctx) error {
 	}
 	open, err := in.store.OpenOutages(ctx(c), SiteID)
 	if err != nil {
-		return err
+		return p, err
 	}
 	closed, err := in.store.ClosedOutages(ctx(c), SiteID, mostClosed+1)
 	if err != nil {
-		return err
+		return p, err
 	}
-	p := page.Inbox{
+	p = page.Inbox{
 		Frame: v.frame(v.speak.T("inbox.title")), More: len(closed) > mostClosed,
 		Forgets: v.speak.T("inbox.callback.forgets", "Found", record.CallbackDaysFound, "Most", record.CallbackDays),
 	}
@@ -101,11 +109,11 @@ func (in *inbox) list(c *fiber.Ctx) error {
 		// The whole case, so that the list and the case never differ.
 		k, err := in.store.Case(ctx(c), SiteID, o.ID)
 		if err != nil {
-			return err
+			return p, err
 		}
 		w, err := in.weigh(c, k)
 		if err != nil {
-			return err
+			return p, err
 		}
 		row.Emergency = slices.ContainsFunc(k.Sent, func(t record.Told) bool { return emergency(t.Ending) })
 		switch {
@@ -131,12 +139,12 @@ func (in *inbox) list(c *fiber.Ctx) error {
 		row := in.row(v.speak, o)
 		_, s, err := in.version(c, o.SetupID, o.Newest.SetupVersion)
 		if err != nil {
-			return err
+			return p, err
 		}
 		row.Found = foundText(v.speak, s, *o.Finding)
 		p.Closed = append(p.Closed, row)
 	}
-	return in.render(c, page.InboxPage(p))
+	return p, nil
 }
 
 func (in *inbox) row(say locales.Speaker, o record.Outage) page.Outage {

@@ -34,7 +34,7 @@ func (m *Main) inviteLearner(c *fiber.Ctx) error {
 }
 
 func (m *Main) inviteWhere(c *fiber.Ctx, may func(record.Person) bool) error {
-	p, err := m.store.Person(ctx(c), SiteID, param(c, "person"))
+	p, err := m.someone(c)
 	if err != nil {
 		return err
 	}
@@ -114,8 +114,12 @@ func (m *Main) showInvitation(c *fiber.Ctx, v view, p record.Person, now time.Ti
 	return m.render(c, page.InvitedPage(out))
 }
 
-// base is this server's address as the reader reached it.
+// base is this server's address: the one it was given, or as the reader
+// reached it.
 func (m *Main) base(c *fiber.Ctx) string {
+	if m.config.Address != "" {
+		return m.config.Address
+	}
 	scheme := "http://"
 	if m.config.TLSCert != "" {
 		scheme = "https://"

@@ -1,6 +1,7 @@
 package server
 
 import (
+	"context"
 	"encoding/json"
 	"slices"
 	"strings"
@@ -72,7 +73,7 @@ type past struct {
 	again  map[string][]competency.Event // objectives done again, by person and set-up
 }
 
-// past reads it for a person, or for everyone where person is "".
+// past reads it for a person.
 func (m *Main) past(c *fiber.Ctx, person string) (p past, err error) {
 	if p.events, err = m.store.EventsOf(ctx(c), SiteID, person); err != nil {
 		return p, err
@@ -81,14 +82,26 @@ func (m *Main) past(c *fiber.Ctx, person string) (p past, err error) {
 	if err != nil {
 		return p, err
 	}
-	p.again = map[string][]competency.Event{}
+	p.again = m.refreshed(list)
+	return p, nil
+}
+
+// refreshed are the objectives done again, by person and set-up.
+func (m *Main) refreshed(list []record.Again) map[string][]competency.Event {
+	objectives, out := map[[2]string][]string{}, map[string][]competency.Event{}
 	for _, a := range list {
+		what := [2]string{a.Lesson, a.Scenario}
+		taught, known := objectives[what]
+		if !known {
+			taught = m.objectives(a.Lesson, a.Scenario)
+			objectives[what] = taught
+		}
 		key := a.PersonID + " " + a.SetupID
-		for _, o := range m.objectives(a.Lesson, a.Scenario) {
-			p.again[key] = append(p.again[key], competency.Event{Kind: competency.KindRefreshed, At: a.At, Objective: o})
+		for _, o := range taught {
+			out[key] = append(out[key], competency.Event{Kind: competency.KindRefreshed, At: a.At, Objective: o})
 		}
 	}
-	return p, nil
+	return out
 }
 
 // objectives are those of a lesson, or of a scenario.
@@ -102,6 +115,10 @@ func (m *Main) objectives(lesson, scenario string) []string {
 	return nil
 }
 
+// mostFeatures bounds those kept: they are small, and a roster asks for those
+// of every set-up that changed since it was signed for.
+const mostFeatures = 8192
+
 // featuresIn are the features of a set-up in one of its versions.
 func (m *Main) featuresIn(r record.Setup) *competency.Features {
 	key := r.ID + " " + r.Version
@@ -112,7 +129,7 @@ func (m *Main) featuresIn(r record.Setup) *competency.Features {
 	if err != nil {
 		return nil // which counts as changed
 	}
-	return m.features.put(key, featuresOf(s), mostSetups)
+	return m.features.put(key, featuresOf(s), mostFeatures)
 }
 
 // judged tells how a sign-off stands: by its date, by what happened to it, and
@@ -127,25 +144,37 @@ func (m *Main) judged(c *fiber.Ctx, o record.SignOff, p past, now time.Time) (co
 	if err != nil {
 		return competency.Judgement{}, err
 	}
-	r.Now = m.featuresIn(present)
-	switch {
-	case o.SetupVersion == present.Version:
+	r.Now, r.Then = m.featuresIn(present), nil
+	if o.SetupVersion == present.Version {
 		r.Then = r.Now
-	case len(o.Features) > 0:
-		r.Then = new(competency.Features)
-		if err := json.Unmarshal(o.Features, r.Then); err != nil {
-			return competency.Judgement{}, err
-		}
-	default: // signed before they were kept
-		old, err := m.store.SetupVersion(ctx(c), SiteID, o.SetupID, o.SetupVersion)
-		if err != nil {
-			return competency.Judgement{}, err
-		}
-		r.Then = m.featuresIn(old)
+	} else if r.Then, err = m.featuresThen(ctx(c), o.SetupID, o.SetupVersion, o.Features); err != nil {
+		return competency.Judgement{}, err
 	}
-	for _, e := range p.events[o.ID] {
-		r.Events = append(r.Events, competency.Event{Kind: competency.Kind(e.Kind), At: e.At, Until: e.Until, Objective: e.Objective, Why: e.Why})
-	}
-	r.Events = append(r.Events, p.again[o.PersonID+" "+o.SetupID]...)
+	r.Events = p.of(o.ID, o.PersonID, o.SetupID)
 	return what.Stands(r, now), nil
+}
+
+// featuresThen are what of a set-up was signed for in a version of it.
+func (m *Main) featuresThen(ctx context.Context, setupID, version string, kept []byte) (*competency.Features, error) {
+	if len(kept) > 0 {
+		f := new(competency.Features)
+		return f, json.Unmarshal(kept, f)
+	}
+	old, err := m.store.SetupVersion(ctx, SiteID, setupID, version) // signed before they were kept
+	if err != nil {
+		return nil, err
+	}
+	return m.featuresIn(old), nil
+}
+
+// of is what happened to a sign-off of a person on a set-up.
+func (p past) of(signOff, person, setup string) (out []competency.Event) {
+	for _, e := range p.events[signOff] {
+		out = append(out, competency.Event{Kind: competency.Kind(e.Kind), At: e.At, Until: e.Until, Objective: e.Objective, Why: e.Why})
+	}
+	again := p.again[person+" "+setup]
+	if out == nil {
+		return again
+	}
+	return append(out, again...)
 }

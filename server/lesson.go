@@ -315,6 +315,9 @@ func (m *Main) me(c *fiber.Ctx) error {
 			p.SignOffs = append(p.SignOffs, each)
 		}
 	}
+	if p.Feed, err = m.feedForm(c, v, record.FeedOwn); err != nil {
+		return err
+	}
 	p.FormKey = rand.Text()
 	return m.render(c, page.MePage(p))
 }

@@ -34,7 +34,10 @@ func (m *Main) peoplePage(c *fiber.Ctx, v view, form page.PersonForm) error {
 	if err != nil {
 		return err
 	}
-	p := page.People{Frame: v.frame(v.speak.T("people.title")), Form: form}
+	p := page.People{Frame: v.frame(v.speak.T("people.title")), Form: form, Erased: c.Query("erased") != ""}
+	if p.Waiting, err = m.store.LettersWaiting(ctx(c), SiteID); err != nil {
+		return err
+	}
 	tags, err := m.setupTags(c)
 	if err != nil {
 		return err
@@ -180,7 +183,7 @@ func (m *Main) addPerson(c *fiber.Ctx) error {
 // person is one person with all that can be changed, and what was.
 func (m *Main) person(c *fiber.Ctx) error {
 	v := m.view(c)
-	p, err := m.store.Person(ctx(c), SiteID, param(c, "person"))
+	p, err := m.someone(c)
 	if err != nil {
 		return err
 	}
@@ -200,7 +203,7 @@ func (m *Main) personPage(c *fiber.Ctx, v view, p record.Person, form page.Perso
 	if out.Form, err = m.formOf(c, form); err != nil {
 		return err
 	}
-	if out.Changes, err = m.changesOf(c, v, p.ID); err != nil {
+	if out.Changes, err = m.changesShown(c, v, p.ID); err != nil {
 		return err
 	}
 	return m.render(c, page.PersonPage(out))
@@ -208,7 +211,7 @@ func (m *Main) personPage(c *fiber.Ctx, v view, p record.Person, form page.Perso
 
 func (m *Main) changePerson(c *fiber.Ctx) error {
 	v := m.view(c)
-	was, err := m.store.Person(ctx(c), SiteID, param(c, "person"))
+	was, err := m.someone(c)
 	if err != nil {
 		return err
 	}
@@ -242,18 +245,29 @@ func (m *Main) changePerson(c *fiber.Ctx) error {
 func (m *Main) changes(c *fiber.Ctx) (err error) {
 	v := m.view(c)
 	p := page.Changes{Frame: v.frame(v.speak.T("people.changes"))}
-	if p.Lines, err = m.changesOf(c, v, ""); err != nil {
+	if p.Lines, err = m.changesShown(c, v, ""); err != nil {
 		return err
 	}
 	return m.render(c, page.ChangesPage(p))
 }
 
-func (m *Main) changesOf(c *fiber.Ctx, v view, subject string) (out []page.Change, err error) {
+// changesShown are as many as a page shows, with values cut short.
+func (m *Main) changesShown(c *fiber.Ctx, v view, subject string) ([]page.Change, error) {
+	list, err := m.changesOf(c, v, subject, mostChanges)
+	for _, change := range list {
+		for i, f := range change.Fields {
+			change.Fields[i].Old, change.Fields[i].New = cut(f.Old), cut(f.New)
+		}
+	}
+	return list, err
+}
+
+func (m *Main) changesOf(c *fiber.Ctx, v view, subject string, most int) (out []page.Change, err error) {
 	now, err := m.clock(c)
 	if err != nil {
 		return nil, err
 	}
-	list, err := m.store.Changes(ctx(c), SiteID, subject, now, mostChanges)
+	list, err := m.store.Changes(ctx(c), SiteID, subject, now, most)
 	if err != nil {
 		return nil, err
 	}
@@ -306,8 +320,8 @@ func said(v any) string {
 	case nil:
 		return ""
 	case string:
-		return cut(v)
+		return v
 	}
 	text, _ := json.Marshal(v)
-	return cut(string(text))
+	return string(text)
 }

@@ -28,6 +28,13 @@ func (m *Main) routes() *fiber.App {
 		EnableTrustedProxyCheck: true, TrustedProxies: []string{},
 		DisablePreParseMultipartForm: true, ErrorHandler: m.fail,
 	})
+	// Only where a list of people is sent may a body be that long.
+	app.Server().HeaderReceived = func(h *fasthttp.RequestHeader) (c fasthttp.RequestConfig) {
+		if h.IsPost() && string(h.RequestURI()) == importPath {
+			c.MaxRequestBodySize = mostImport
+		}
+		return c
+	}
 	app.Get("/healthz", func(c *fiber.Ctx) error {
 		headers(c, m.config.TLSCert != "")
 		return c.SendString(Alive)

@@ -30,8 +30,15 @@ type Config struct {
 	Data    string // folder of the records
 	TLSCert string // with TLSKey: serve TLS, cookies become secure
 	TLSKey  string
+	Address string // where others reach this server, as https://example.org; "" for as each reader does
 	Log     *slog.Logger
-	Now     func() time.Time // nil for the machine's clock
+
+	// Where statements are sent, "" for nowhere, and the file with user:password
+	// or a token that the receiver asks for. It needs Address.
+	StatementsTo, StatementsAuth string
+	StatementsEvery              time.Duration // 0 for as usual
+
+	Now func() time.Time // nil for the machine's clock
 }
 
 // SiteID is the one site of a data folder for now; every row carries it.
@@ -39,29 +46,31 @@ const SiteID = "main"
 
 // Main is a whole server: tests start it as the program does.
 type Main struct {
-	config   Config
-	log      *slog.Logger
-	now      func() time.Time
-	store    *record.Store
-	locales  *locales.Bundle
-	lessons  *lessons.Catalogue
-	files    *static.Files
-	site     record.Site
-	said     *programme.Programme // what the site's programme says, nil where it has none
-	zone     *time.Location
-	setups   setups
-	features cache[*competency.Features] // of set-ups, by id and version
-	known    known
-	starts   starts
-	learned  learned
-	kept     kept
-	hashing  chan struct{}
-	hashed   atomic.Int64 // secrets hashed so far
-	places   chan placed
-	closing  chan struct{} // closed when places are to be kept no longer
-	closed   chan struct{} // closed when they are kept
-	app      *fiber.App
-	ln       net.Listener
+	config      Config
+	log         *slog.Logger
+	now         func() time.Time
+	store       *record.Store
+	locales     *locales.Bundle
+	lessons     *lessons.Catalogue
+	files       *static.Files
+	site        record.Site
+	said        *programme.Programme // what the site's programme says, nil where it has none
+	zone        *time.Location
+	setups      setups
+	features    cache[*competency.Features] // of set-ups, by id and version
+	known       known
+	starts      starts
+	learned     learned
+	kept        kept
+	hashing     chan struct{}
+	badges      badges
+	stopTelling func()
+	hashed      atomic.Int64 // secrets hashed so far
+	places      chan placed
+	closing     chan struct{} // closed when places are to be kept no longer
+	closed      chan struct{} // closed when they are kept
+	app         *fiber.App
+	ln          net.Listener
 }
 
 // Open opens the records and readies everything but the listener. The site
@@ -71,6 +80,11 @@ func Open(config Config) (_ *Main, err error) {
 	if (config.TLSCert == "") != (config.TLSKey == "") {
 		return nil, problem.Wrap(errors.New("--tls-cert and --tls-key go together"), problem.Invalid, "problem.value",
 			"Field", "--tls-cert, --tls-key", "Value", config.TLSCert+config.TLSKey, "Expected", "both or neither")
+	}
+	if config.Address != "" {
+		if config.Address, err = webAddress("--address", config.Address); err != nil {
+			return nil, err
+		}
 	}
 	m := &Main{config: config, log: config.Log, now: config.Now, hashing: make(chan struct{}, hashesAtOnce)}
 	if m.log == nil {
@@ -95,9 +109,27 @@ func Open(config Config) (_ *Main, err error) {
 	if err := m.begin(); err != nil {
 		return nil, errors.Join(err, m.store.Close())
 	}
+	tells, err := newTeller(m)
+	if err != nil {
+		return nil, errors.Join(err, m.store.Close())
+	}
+	m.openBadges()
 	m.places = make(chan placed, placesWaiting)
 	m.closing, m.closed = make(chan struct{}), make(chan struct{})
 	go m.keepPlaces()
+	telling, stop := context.WithCancel(context.Background())
+	told, swept := make(chan struct{}), make(chan struct{})
+	m.stopTelling = func() { stop(); <-told; <-swept }
+	go func() {
+		defer close(swept)
+		m.sweeps(telling)
+	}()
+	go func() {
+		defer close(told)
+		if tells != nil {
+			tells.run(telling, config.StatementsEvery)
+		}
+	}()
 	return m, nil
 }
 
@@ -183,6 +215,7 @@ func (m *Main) Run(ctx context.Context) (err error) {
 
 // Close gives back what Open took, for a Main that never ran; Run does it itself.
 func (m *Main) Close() error {
+	m.stopTelling()
 	close(m.closing)
 	<-m.closed
 	return m.store.Close()

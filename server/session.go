@@ -59,7 +59,8 @@ func (m *Main) who(c *fiber.Ctx) error {
 // form holds a post to being a whole form with the right token.
 func (m *Main) form(c *fiber.Ctx, token string) error {
 	kind, _, _ := strings.Cut(c.Get("Content-Type"), ";")
-	if kind != fiber.MIMEApplicationForm {
+	file := kind == fiber.MIMEMultipartForm && c.Path() == importPath && c.Get("Content-Encoding") == ""
+	if kind != fiber.MIMEApplicationForm && !file {
 		return problem.New(problem.Invalid, "problem.form")
 	}
 	got := c.FormValue("token")

@@ -105,7 +105,7 @@ func TestLayersRefuseWhatGoesUp(t *testing.T) {
 		"check knows nothing of the product":      {"cmd/check", "a.go", []string{"os/exec"}, []string{setup, "lampwright/server"}},
 		"tests may use test libraries":            {"lessons/setup", "a_test.go", []string{"testing", "context", "math/rand", setup, rapid, "github.com/chromedp/chromedp", "github.com/rogpeppe/go-internal/testscript"}, []string{"database/sql", circuit, "lampwright/server"}},
 		"what is no test has no test libraries":   {"lessons/setup", "c.go", nil, []string{"testing", rapid, "github.com/chromedp/chromedp", "github.com/rogpeppe/go-internal/testscript"}},
-		"tests of the server keep away from SQL":  {"server", "a_test.go", []string{"net/http", "lampwright/server", "github.com/chromedp/cdproto/page"}, []string{"database/sql", sqlite}},
+		"tests of the server keep away from SQL":  {"server", "a_test.go", []string{"net/http", "github.com/golang-jwt/jwt/v5", "lampwright/server", "github.com/chromedp/cdproto/page"}, []string{"database/sql", sqlite}},
 		"tests of the records may look at tables": {"server/record", "a_test.go", []string{"database/sql", sqlite, rapid}, []string{fiber}},
 	}
 

@@ -19,12 +19,16 @@ type listening struct {
 	Listen  string `default:"127.0.0.1:8080" placeholder:"HOST:PORT" help:"Address to listen on; port 0 takes a free one."`
 	TLSCert string `name:"tls-cert" placeholder:"FILE" help:"Certificate, PEM; with --tls-key, serves TLS."`
 	TLSKey  string `name:"tls-key" placeholder:"FILE" help:"Key of the certificate, PEM."`
+	Address string `placeholder:"URL" help:"Address at which others reach this server; badges, certificates and statements name it. Otherwise as each reader reaches it."`
 }
 
 type serveCmd struct {
 	listening
 	Data      string `default:"lampwright-data" placeholder:"DIR" help:"Folder of the records; made if it is not there."`
 	Programme string `placeholder:"FILE" help:"Programme's file, YAML, or - for standard input; kept in the records, in place of the one before."`
+
+	StatementsTo   string `name:"statements-to" placeholder:"URL" help:"Statements resource (xAPI 1.0.3) that is told of what is done and signed; https, or http on this machine. Needs --address."`
+	StatementsAuth string `name:"statements-auth" placeholder:"FILE" help:"File of mode 0600 with user:password or a bearer token for it."`
 }
 
 type demoCmd struct {
@@ -44,7 +48,7 @@ func (s serveCmd) Run(in io.Reader, out io.Writer) error {
 			return err
 		}
 	}
-	return s.serve(out, s.Data, nil)
+	return s.serve(out, server.Config{Data: s.Data, StatementsTo: s.StatementsTo, StatementsAuth: s.StatementsAuth}, nil)
 }
 
 // Run puts the demo into the data folder, says how to sign in, and serves.
@@ -53,14 +57,13 @@ func (d demoCmd) Run(out io.Writer) error {
 	if err != nil {
 		return err
 	}
-	return d.serve(out, d.Data, entries)
+	return d.serve(out, server.Config{Data: d.Data}, entries)
 }
 
-func (l listening) serve(out io.Writer, data string, entries []server.Entry) error {
-	m, err := server.Open(server.Config{
-		Listen: l.Listen, Data: data, TLSCert: l.TLSCert, TLSKey: l.TLSKey,
-		Log: slog.New(slog.NewJSONHandler(os.Stderr, nil)),
-	})
+func (l listening) serve(out io.Writer, config server.Config, entries []server.Entry) error {
+	config.Listen, config.TLSCert, config.TLSKey, config.Address = l.Listen, l.TLSCert, l.TLSKey, l.Address
+	config.Log = slog.New(slog.NewJSONHandler(os.Stderr, nil))
+	m, err := server.Open(config)
 	if err != nil {
 		return err
 	}
@@ -78,7 +81,7 @@ func (l listening) serve(out io.Writer, data string, entries []server.Entry) err
 		if err := w.Flush(); err != nil {
 			return err
 		}
-		fmt.Fprintf(out, "\nThe records are kept in %s. Stop with Ctrl-C.\n", data)
+		fmt.Fprintf(out, "\nThe records are kept in %s. Stop with Ctrl-C.\n", config.Data)
 	}
 	fmt.Fprintf(out, "Open %s\n", m.URL())
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)

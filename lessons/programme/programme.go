@@ -40,11 +40,12 @@ type Policies struct {
 	SignOffDays      int  // that a sign-off is valid
 	FewestCaregivers int  // who are current, for each set-up
 	OneTimeCodes     bool // staff sign in with one beside their password
+	KeepRunsDays     int  // that runs are kept which no sign-off rests on
 }
 
 // Usual are the policies of a programme that says nothing (common practice, no
 // source).
-var Usual = Policies{SignOffDays: 365, FewestCaregivers: 2, OneTimeCodes: true}
+var Usual = Policies{SignOffDays: 365, FewestCaregivers: 2, OneTimeCodes: true, KeepRunsDays: 730}
 
 // Joints are the colours of joints by side of the converter: each one of
 // setup.Colours, none on both sides. Where there are none, any will do.

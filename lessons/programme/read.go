@@ -27,6 +27,8 @@ const (
 	mostPhone      = 24  // characters
 	mostDays       = 366 // that a sign-off is valid
 	mostCaregivers = 20  // that a set-up must have
+	fewestKept     = 90  // days that runs are kept: as long as a refresher may be due
+	mostKept       = 3653
 )
 
 // file is a programme as it is written.
@@ -46,6 +48,7 @@ type file struct {
 		SignOffDays      *float64 `yaml:"sign-off-days"`
 		FewestCaregivers *float64 `yaml:"fewest-caregivers"`
 		OneTimeCodes     *bool    `yaml:"one-time-codes"`
+		KeepRunsDays     *float64 `yaml:"keep-runs-days"`
 	} `yaml:"policies"`
 	Joints struct {
 		Battery    []string `yaml:"battery"`
@@ -121,9 +124,10 @@ func (c *checker) programme(f *file) *Programme {
 	}
 	p.Policies = Policies{
 		RemateJoint: f.Policies.RemateJoint, OpenHolder: f.Policies.OpenHolder,
-		SignOffDays:      c.count("$.policies.sign-off-days", f.Policies.SignOffDays, Usual.SignOffDays, mostDays),
-		FewestCaregivers: c.count("$.policies.fewest-caregivers", f.Policies.FewestCaregivers, Usual.FewestCaregivers, mostCaregivers),
+		SignOffDays:      c.count("$.policies.sign-off-days", f.Policies.SignOffDays, Usual.SignOffDays, 1, mostDays),
+		FewestCaregivers: c.count("$.policies.fewest-caregivers", f.Policies.FewestCaregivers, Usual.FewestCaregivers, 1, mostCaregivers),
 		OneTimeCodes:     f.Policies.OneTimeCodes == nil || *f.Policies.OneTimeCodes,
+		KeepRunsDays:     c.count("$.policies.keep-runs-days", f.Policies.KeepRunsDays, Usual.KeepRunsDays, fewestKept, mostKept),
 	}
 	p.Joints = Joints{f.Joints.Battery, f.Joints.Ventilator}
 	c.joints(p.Joints)
@@ -179,13 +183,13 @@ func (c *checker) line(path string, l *line) Line {
 	return Line{number, hours}
 }
 
-// count is a whole number from 1, or what is usual where none is given.
-func (c *checker) count(path string, v *float64, usual, most int) int {
+// count is a whole number, or what is usual where none is given.
+func (c *checker) count(path string, v *float64, usual, fewest, most int) int {
 	if v == nil {
 		return usual
 	}
-	if *v != math.Trunc(*v) || *v < 1 || *v > float64(most) {
-		c.fail(path, plain(*v), fmt.Sprintf("a whole number from 1 to %d", most))
+	if *v != math.Trunc(*v) || *v < float64(fewest) || *v > float64(most) {
+		c.fail(path, plain(*v), fmt.Sprintf("a whole number from %d to %d", fewest, most))
 		return usual
 	}
 	return int(*v)

@@ -18,7 +18,7 @@ numbers:
   clinical: {number: (555) 0110, hours: 07:00-23:30}
   technologist: {number: 0555 0120, hours: 22:00–06:00}
   chair-vendor: {number: 555-0130, hours: always}
-policies: {re-mate-joint: true, open-fuse-holder: false, sign-off-days: 180, fewest-caregivers: 3}
+policies: {re-mate-joint: true, open-fuse-holder: false, sign-off-days: 180, fewest-caregivers: 3, keep-runs-days: 400}
 joint-colours: {battery: [black], ventilator: [grey, blue]}
 local-text:
   en: >
@@ -39,7 +39,7 @@ func TestReadGood(t *testing.T) {
 		Name: "Cedar Point", Zone: "Europe/Paris",
 		Emergency: Line{"+15550100", Always}, Clinical: Line{"(555) 0110", "07:00–23:30"},
 		Technologist: Line{"0555 0120", "22:00–06:00"}, ChairVendor: Line{"555-0130", Always},
-		Policies: Policies{RemateJoint: true, SignOffDays: 180, FewestCaregivers: 3},
+		Policies: Policies{RemateJoint: true, SignOffDays: 180, FewestCaregivers: 3, OneTimeCodes: true, KeepRunsDays: 400},
 		Joints:   Joints{[]string{"black"}, []string{"grey", "blue"}},
 		text:     map[string]string{"en": "Say the tag first.", "ar": "الاسم أولًا."},
 		cautions: map[string][]string{"en": {"Stay in.", "Call."}, "ar": {"ابقوا.", "اتصلوا."}},
@@ -63,7 +63,7 @@ func TestReadTheLeast(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if want := (Policies{SignOffDays: 365, FewestCaregivers: 2}); p.Policies != want {
+	if want := (Policies{SignOffDays: 365, FewestCaregivers: 2, OneTimeCodes: true, KeepRunsDays: 730}); p.Policies != want {
 		t.Errorf("policies %+v", p.Policies)
 	}
 	if p.ChairVendor != (Line{}) || p.Emergency.Number != "911" {
@@ -144,6 +144,7 @@ func TestReadBad(t *testing.T) {
 		"a sign-off for two years":        {"sign-off-days: 180", "sign-off-days: 730", `p.yaml:9: got policies.sign-off-days 730, expected a whole`},
 		"a sign-off of no number":         {"sign-off-days: 180", "sign-off-days: .nan", `p.yaml:9: got policies.sign-off-days NaN, expected a whole`},
 		"nobody":                          {"fewest-caregivers: 3", "fewest-caregivers: 0", `p.yaml:9: got policies.fewest-caregivers 0, expected a whole number from 1 to 20`},
+		"runs kept for too short a time":  {"keep-runs-days: 400", "keep-runs-days: 89", `p.yaml:9: got policies.keep-runs-days 89, expected a whole number from 90 to 3653`},
 		"a crowd":                         {"fewest-caregivers: 3", "fewest-caregivers: 21", `p.yaml:9: got policies.fewest-caregivers 21, expected a whole`},
 		"an unknown colour":               {"[black]", "[red]", `p.yaml:10: got joint-colours.battery[0] "red", expected one of black, white, grey, yellow, blue`},
 		"a colour on both sides":          {"[grey, blue]", "[grey, black]", `p.yaml:10: got joint-colours.ventilator[1] "black", expected each colour once, on one side`},

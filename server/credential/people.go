@@ -97,6 +97,7 @@ var oneRoster = source{
 type Preview struct {
 	Columns  []string // those of ours that the list speaks of
 	People   []Person
+	Lines    []int              // of the people
 	Problems []*problem.Problem // each names its line; their data holds names, so they are for the page, not for the log
 	More     int                // problems beyond those
 }
@@ -214,7 +215,7 @@ func (l *list) row(row Row) {
 		l.seen[p.ExternalID] = l.line
 	}
 	if l.fine {
-		l.preview.People = append(l.preview.People, p)
+		l.preview.People, l.preview.Lines = append(l.preview.People, p), append(l.preview.Lines, l.line)
 	}
 }
 
@@ -420,4 +421,12 @@ func compare(was, now Person, spoken []string) Change {
 		c.Kind = Deactivated
 	}
 	return c
+}
+
+// Columns are the names of the columns of our own lists, in order.
+func Columns() (names []string) {
+	for _, c := range columns {
+		names = append(names, c.name)
+	}
+	return names
 }

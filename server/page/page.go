@@ -139,6 +139,7 @@ type Me struct {
 	Check     string    // where to check the set-up
 	Outing    string    // where to plan one
 	SignOffs  []SignOff // on this set-up
+	Feed      FeedForm
 	FormKey   string
 }
 
@@ -297,29 +298,51 @@ type Debrief struct {
 	Figure   string
 }
 
-// Roster is the educator's list.
+// Roster is who is signed off for one competency, for which set-up.
 type Roster struct {
 	Frame
+	Tabs            []Step // a competency each; Done marks this one
+	Competency      string
+	Search          string
+	Within          int     // days: only who lapses in them; 0 for everyone
+	Lapses          []Lapse // by days, the fewest first
+	All             int     // rows without that filter
+	Found           int     // rows with it
+	From            int     // number of the first row shown
+	Prev, Next      string
 	Rows            []RosterRow
 	Lessons, Scenes int
-	Coverage        []Coverage
-	Fewest          int    // caregivers that each set-up must have
-	Setups          []Look // that this device can be bound to
-	Kiosk           string // the one it is bound to, "" for none
+	Coverage        []Coverage // those with too few first
+	Few, Others     int        // set-ups with too few, and those not shown
+	Fewest          int        // caregivers that each set-up must have
+	Setups          []Look     // that this device can be bound to
+	Kiosk           string     // the one it is bound to, "" for none
+	List            string     // where all of it is as CSV
+	Feed            FeedForm   // none where the reader may have none
+}
+
+// Lapse is how many sign-offs lapse within so many days, and where they are
+// listed.
+type Lapse struct {
+	Days, Count int
+	Link        string
+	Here        bool
 }
 
 // Coverage is how many are signed off now for a set-up.
 type Coverage struct {
 	Setup      string
 	Caregivers int
+	Overridden int // let care for some hours
+	Few        bool
 }
 
-// RosterRow is one learner.
+// RosterRow is one learner at one set-up.
 type RosterRow struct {
-	ID, Name, Setup   string
-	Lessons, Scenes   int
-	Standing          competency.Standing
-	LastDay, SignedBy string
+	ID, Name, Team, Setup string
+	Lessons, Scenes       int
+	Standing              competency.Standing
+	LastDay, SignedBy     string
 }
 
 // Learner is one learner at the desk, with the forms to sign.
@@ -389,8 +412,10 @@ type PersonForm struct {
 // People is everyone of a site.
 type People struct {
 	Frame
-	Rows []PersonRow
-	Form PersonForm
+	Erased  bool // someone was, just now
+	Rows    []PersonRow
+	Form    PersonForm
+	Waiting int // statements that the receiver does not have yet
 }
 
 // PersonPageData is one person, with what was changed.

@@ -36,6 +36,9 @@ func (s *Store) Erase(ctx context.Context, siteID, personID string, at time.Time
 		if err := each(ctx, tx, []any{siteID, personID},
 			`DELETE FROM sessions WHERE site_id = $1 AND person_id = $2`,
 			`DELETE FROM invitations WHERE site_id = $1 AND person_id = $2`,
+			`DELETE FROM feeds WHERE site_id = $1 AND person_id = $2`,
+			`DELETE FROM outbox WHERE site_id = $1 AND person_id = $2`,
+			`DELETE FROM imports WHERE site_id = $1 AND $2 <> ''`, // any list may hold their name
 			`DELETE FROM places WHERE site_id = $1 AND person_id = $2`,
 			`DELETE FROM lessons WHERE site_id = $1 AND person_id = $2`,
 			`DELETE FROM steps WHERE site_id = $1 AND run_id IN (SELECT id FROM runs WHERE site_id = $1 AND person_id = $2)`,

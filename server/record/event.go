@@ -68,6 +68,7 @@ func (s *Store) AddEvent(ctx context.Context, e Event, may func(SignOff, []Event
 	}
 	e.At = time.UnixMilli(e.At.UnixMilli()).UTC()
 	err = s.enter(func(tx *sql.Tx) (none []entered, err error) {
+		isNew = false
 		added, err = readEvent(tx.QueryRowContext(ctx, `
 			SELECT `+eventColumns+` FROM sign_off_events e
 			WHERE e.site_id = $1 AND e.by_id = $2 AND e.form_key = $3`, e.SiteID, e.ByID, e.FormKey).Scan)
@@ -129,14 +130,14 @@ func (s *Store) SignOff(ctx context.Context, siteID, id string) (_ SignOff, err 
 		`SELECT `+signOffColumns+` FROM sign_offs o WHERE o.site_id = $1 AND o.id = $2`, siteID, id)
 }
 
-// EventsOf reads what happened to a person's sign-offs, or to everyone's of a
-// site where personID is "", by sign-off, in the order it was recorded.
+// EventsOf reads what happened to a person's sign-offs, by sign-off, in the
+// order it was recorded.
 func (s *Store) EventsOf(ctx context.Context, siteID, personID string) (_ map[string][]Event, err error) {
 	defer problem.In(&err, "record.EventsOf")
 	list, err := all(ctx, s.reader, readEvent, `
 		SELECT `+eventColumns+` FROM sign_off_events e
 		JOIN sign_offs o ON o.site_id = e.site_id AND o.id = e.sign_off_id
-		WHERE e.site_id = $1 AND ($2 = '' OR o.person_id = $2) ORDER BY e.at, e.rowid`, siteID, personID)
+		WHERE e.site_id = $1 AND o.person_id = $2 ORDER BY e.at, e.rowid`, siteID, personID)
 	out := map[string][]Event{}
 	for _, e := range list {
 		out[e.SignOffID] = append(out[e.SignOffID], e)
@@ -151,7 +152,7 @@ type Again struct {
 	At                                  time.Time
 }
 
-// Agains reads them for a person, or for everyone of a site where personID is "".
+// Agains reads them for a person.
 func (s *Store) Agains(ctx context.Context, siteID, personID string) (_ []Again, err error) {
 	defer problem.In(&err, "record.Agains")
 	return all(ctx, s.reader, func(scan scan) (a Again, err error) {
@@ -159,9 +160,9 @@ func (s *Store) Agains(ctx context.Context, siteID, personID string) (_ []Again,
 		return a, err
 	}, `
 		SELECT person_id, setup_id, lesson, '', max(done) FROM lessons
-		WHERE site_id = $1 AND ($2 = '' OR person_id = $2) AND done IS NOT NULL GROUP BY person_id, setup_id, lesson
+		WHERE site_id = $1 AND person_id = $2 AND done IS NOT NULL GROUP BY person_id, setup_id, lesson
 		UNION ALL
 		SELECT person_id, setup_id, '', scenario, max(ended) FROM runs
-		WHERE site_id = $1 AND ($2 = '' OR person_id = $2) AND passed = 1 AND mode = 'quiz' GROUP BY person_id, setup_id, scenario`,
+		WHERE site_id = $1 AND person_id = $2 AND passed = 1 AND mode = 'quiz' GROUP BY person_id, setup_id, scenario`,
 		siteID, personID)
 }

@@ -41,7 +41,8 @@ type log struct {
 }
 
 // logged is something that is to be recorded and entered in the log, all or
-// nothing: do writes the rows and gives what to enter.
+// nothing: do writes the rows and gives what to enter. It may be done twice,
+// where the first time came to nothing.
 type logged struct {
 	do   func(tx *sql.Tx) ([]entered, error)
 	done chan error
@@ -216,62 +217,46 @@ func (s *Store) gather(batch []*logged) []*logged {
 	return batch
 }
 
-// commit writes a batch in one transaction. One that fails takes nobody with it.
+// commit writes a batch in one transaction. Where one of them fails, which is
+// rare, each has a transaction of its own, so that it takes nobody with it.
 func (s *Store) commit(batch []*logged) {
-	ctx := context.Background() // whoever gave up waiting signed all the same
-	if len(batch) == 0 {
+	err := s.together(batch)
+	if err != nil && len(batch) > 1 {
+		for _, l := range batch {
+			l.done <- s.together([]*logged{l})
+		}
 		return
 	}
-	results := make([]error, len(batch))
+	for _, l := range batch {
+		l.done <- err
+	}
+}
+
+// together writes all of a batch, or nothing of it.
+func (s *Store) together(batch []*logged) error {
+	ctx := context.Background() // whoever gave up waiting signed all the same
 	edge := s.log.edge
 	err := s.write(ctx, func(tx *sql.Tx) error {
-		for i, l := range batch {
-			next, err := s.one(ctx, tx, l, edge, len(batch) > 1)
-			if err != nil && len(batch) == 1 {
-				return err
+		for _, l := range batch {
+			list, err := l.do(tx)
+			for _, e := range list {
+				if err == nil {
+					edge, err = s.append(ctx, tx, edge, e)
+				}
 			}
-			if results[i] = understood(err); err == nil {
-				edge = next
+			if err != nil {
+				return err
 			}
 		}
 		if edge.Size() == s.log.edge.Size() {
-			return nil
+			return nil // all of it was sent before
 		}
 		return s.sign(ctx, tx, edge)
 	})
 	if err == nil {
 		s.log.edge = edge
 	}
-	for i, l := range batch {
-		if err != nil {
-			results[i] = err
-		}
-		l.done <- results[i]
-	}
-}
-
-// one does one of a batch, and undoes what it did if it fails.
-func (s *Store) one(ctx context.Context, tx *sql.Tx, l *logged, edge ledger.Edge, others bool) (_ ledger.Edge, err error) {
-	if others {
-		if _, err := tx.ExecContext(ctx, `SAVEPOINT one`); err != nil {
-			return edge, err
-		}
-		defer func() {
-			if err != nil {
-				_, undo := tx.ExecContext(ctx, `ROLLBACK TO one`)
-				err = errors.Join(err, undo)
-			}
-			_, done := tx.ExecContext(ctx, `RELEASE one`)
-			err = errors.Join(err, done)
-		}()
-	}
-	list, err := l.do(tx)
-	for _, e := range list {
-		if err == nil {
-			edge, err = s.append(ctx, tx, edge, e)
-		}
-	}
-	return edge, err
+	return err
 }
 
 func (s *Store) append(ctx context.Context, tx *sql.Tx, edge ledger.Edge, e entered) (ledger.Edge, error) {

@@ -2,7 +2,6 @@ package record
 
 import (
 	"context"
-	"database/sql"
 	"errors"
 	"fmt"
 	"math"
@@ -733,37 +732,6 @@ func TestSignOffsCannotBeChanged(t *testing.T) {
 	same(t, got, []SignOff{first})
 }
 
-func TestRoster(t *testing.T) {
-	s := house(t)
-	bo := Person{ID: "bo", SiteID: site, Name: "Bo", Role: Learner, Secret: "$argon2id$3"}
-	must(t, s.PutPerson(ctx, bo, noon))
-	for i := range 3 {
-		must(t, s.MarkLesson(ctx, site, "ines", "chair-12", "v1", fmt.Sprint(i), "1", i > 0, noon, NewID()))
-		begun, err := s.StartRun(ctx, run1, fmt.Sprint(i))
-		must(t, err)
-		must(t, s.EndRun(ctx, site, begun.ID, i > 0, 1, nil, noon))
-	}
-	first, _, err := s.Sign(ctx, signOff1, "1")
-	must(t, err)
-	later := signOff1
-	later.Signed, later.Supersedes = noon.Add(time.Hour), first.ID
-	newest, _, err := s.Sign(ctx, later, "2")
-	must(t, err)
-	rows := func() []RosterRow {
-		t.Helper()
-		got, err := s.Roster(ctx, site)
-		must(t, err)
-		return got
-	}
-	shown := ines
-	shown.Secret, bo.Secret = "", ""
-	same(t, rows(), []RosterRow{{Person: bo}, {shown, "Chair 12", "v1", &newest, 2, 1}})
-	changed := chair12
-	changed.Version, changed.YAML = "v2", []byte("other")
-	must(t, s.PutSetup(ctx, changed, noon))
-	same(t, rows(), []RosterRow{{Person: bo}, {shown, "Chair 12", "v2", &newest, 0, 0}})
-}
-
 func TestKiosk(t *testing.T) {
 	s := house(t)
 	_, ok, err := s.KioskSetup(ctx, site, "hash")
@@ -806,44 +774,5 @@ func BenchmarkSession(b *testing.B) {
 	for b.Loop() {
 		_, _, err := s.Session(ctx, "h", noon, time.Hour, time.Hour)
 		must(b, err)
-	}
-}
-
-func BenchmarkRoster1000(b *testing.B) {
-	s := house(b)
-	must(b, s.write(ctx, func(tx *sql.Tx) error {
-		_, err := tx.Exec(`
-			WITH n (i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < 1000)
-			INSERT INTO people (site_id, id, name, role, secret, language, setup_id, changed)
-			SELECT 'alder-bay', 'p' || i, 'P ' || i, 'learner', '', 'en', 'chair-12', 0 FROM n`)
-		return err
-	}))
-	must(b, s.write(ctx, func(tx *sql.Tx) error {
-		_, err := tx.Exec(`
-			WITH n (i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < 12)
-			INSERT INTO lessons SELECT p.site_id, p.id, 'chair-12', 'v1', 'l' || i, '1', 1, 0, 0 FROM people p, n`)
-		if err != nil {
-			return err
-		}
-		_, err = tx.Exec(`
-			WITH n (i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < 5)
-			INSERT INTO runs SELECT p.site_id, p.id || i, p.id, 'chair-12', 'v1', 's' || i, '1', '1', 'en', 'quiz', 0, 0, 1, 1, 1, '{}', p.id || i
-			FROM people p, n`)
-		if err != nil {
-			return err
-		}
-		_, err = tx.Exec(`
-			WITH n (i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < 3)
-			INSERT INTO sign_offs SELECT p.site_id, p.id || i, p.id, 'omar', 'Omar', 'source', 'chair-12', 'Chair 12', 'v1', '1', '1', '1',
-				'en', 'm', 'Omar', '{}', 4, i, 'x', i + 100, p.id || i
-			FROM people p, n WHERE p.role = 'learner'`)
-		return err
-	}))
-	for b.Loop() {
-		rows, err := s.Roster(ctx, site)
-		must(b, err)
-		if len(rows) != 1001 {
-			b.Fatal(len(rows))
-		}
 	}
 }

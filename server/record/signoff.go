@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"encoding/json"
-	"errors"
 	"time"
 
 	"lampwright/locales/problem"
@@ -91,23 +90,24 @@ func (s *Store) Sign(ctx context.Context, o SignOff, formKey string) (signed Sig
 	o.FormKey = formKey
 	o.Signed, o.Lapses = time.UnixMilli(o.Signed.UnixMilli()).UTC(), time.UnixMilli(o.Lapses.UnixMilli()).UTC()
 	err = s.enter(func(tx *sql.Tx) (none []entered, err error) {
-		signed, err = readSignOff(tx.QueryRowContext(ctx, `
-			SELECT `+signOffColumns+` FROM sign_offs o
-			WHERE o.site_id = $1 AND o.educator_id = $2 AND o.form_key = $3`, o.SiteID, o.EducatorID, formKey).Scan)
-		switch {
-		case err == nil && (signed.PersonID != o.PersonID || signed.Competency != o.Competency || signed.SetupID != o.SetupID):
-			return none, problem.New(problem.Moved, "problem.moved")
-		case !errors.Is(err, sql.ErrNoRows):
+		signed, isNew = SignOff{}, false
+		var sent, newest string
+		if err := tx.QueryRowContext(ctx, `
+			SELECT coalesce((SELECT id FROM sign_offs WHERE site_id = $1 AND educator_id = $2 AND form_key = $3), ''),
+				coalesce((SELECT id FROM sign_offs WHERE site_id = $1 AND person_id = $4 AND competency = $5 AND setup_id = $6
+					ORDER BY signed DESC, rowid DESC LIMIT 1), '')`,
+			o.SiteID, o.EducatorID, formKey, o.PersonID, o.Competency, o.SetupID).Scan(&sent, &newest); err != nil {
 			return none, err
 		}
-		var newest string
-		err = tx.QueryRowContext(ctx, `
-			SELECT id FROM sign_offs WHERE site_id = $1 AND person_id = $2 AND competency = $3 AND setup_id = $4
-			ORDER BY signed DESC, rowid DESC LIMIT 1`, o.SiteID, o.PersonID, o.Competency, o.SetupID).Scan(&newest)
-		switch {
-		case err != nil && !errors.Is(err, sql.ErrNoRows):
+		if sent != "" {
+			signed, err = readSignOff(tx.QueryRowContext(ctx, `
+				SELECT `+signOffColumns+` FROM sign_offs o WHERE o.site_id = $1 AND o.id = $2`, o.SiteID, sent).Scan)
+			if err == nil && (signed.PersonID != o.PersonID || signed.Competency != o.Competency || signed.SetupID != o.SetupID) {
+				err = problem.New(problem.Moved, "problem.moved")
+			}
 			return none, err
-		case newest != o.Supersedes:
+		}
+		if newest != o.Supersedes {
 			return none, problem.New(problem.Moved, "problem.signed-meanwhile")
 		}
 		if err := putSignOff(ctx, tx, o); err != nil {
@@ -159,42 +159,4 @@ func (s *Store) SignOffs(ctx context.Context, siteID, personID string) (_ []Sign
 	return all(ctx, s.reader, readSignOff, `
 		SELECT `+signOffColumns+` FROM sign_offs o
 		WHERE o.site_id = $1 AND o.person_id = $2 ORDER BY o.signed DESC, o.id DESC`, siteID, personID)
-}
-
-// RosterRow is a learner as an educator sees the programme.
-type RosterRow struct {
-	Person                          // without the secret
-	SetupTag, SetupVersion string   // as the set-up is now, "" for none
-	SignOff                *SignOff // the newest, on whichever set-up, or nil
-	LessonsDone            int      // different lessons, on the set-up as it is now
-	ScenariosPassed        int      // different scenarios, for the record, on the set-up as it is now
-}
-
-// Roster reads every learner, by name, with all a roster shows.
-func (s *Store) Roster(ctx context.Context, siteID string) (_ []RosterRow, err error) {
-	defer problem.In(&err, "record.Roster")
-	return all(ctx, s.reader, func(scan scan) (row RosterRow, err error) {
-		var o SignOff
-		into := append(row.Person.columns(), maybe(&row.SetupTag), maybe(&row.SetupVersion), &row.LessonsDone, &row.ScenariosPassed)
-		err = scan(append(into, o.columns()...)...)
-		row.Secret = ""
-		if o.ID != "" {
-			row.SignOff = &o
-		}
-		return row, err
-	}, `
-		SELECT `+personColumns+`, s.tag, s.version,
-			(SELECT count(DISTINCT l.lesson) FROM lessons l
-				WHERE l.site_id = p.site_id AND l.person_id = p.id AND l.done IS NOT NULL
-				AND l.setup_id = s.id AND l.setup_version = s.version),
-			(SELECT count(DISTINCT r.scenario) FROM runs r
-				WHERE r.site_id = p.site_id AND r.person_id = p.id AND r.passed = 1 AND r.mode = 'quiz'
-				AND r.setup_id = s.id AND r.setup_version = s.version),
-			`+signOffColumns+`
-		FROM people p
-		LEFT JOIN setups s ON s.site_id = p.site_id AND s.id = p.setup_id
-		LEFT JOIN sign_offs o ON o.site_id = p.site_id AND o.id = (
-			SELECT n.id FROM sign_offs n WHERE n.site_id = p.site_id AND n.person_id = p.id
-			ORDER BY n.signed DESC, n.id DESC LIMIT 1)
-		WHERE p.site_id = $1 AND p.role = 'learner' ORDER BY p.name, p.id`, siteID)
 }

@@ -27,6 +27,9 @@ ALTER TABLE sign_offs ADD COLUMN features TEXT NOT NULL DEFAULT '';
 ALTER TABLE sign_offs ADD COLUMN supersedes TEXT NOT NULL DEFAULT '';
 ALTER TABLE sign_offs ADD COLUMN person_name TEXT NOT NULL DEFAULT ''; -- as it was then
 
+-- Whose they are is found by this one too.
+DROP INDEX sign_offs_person;
+
 CREATE INDEX sign_offs_newest ON sign_offs (site_id, person_id, competency, setup_id, signed);
 
 -- What happened to a sign-off since: none of it changes the row that was signed.

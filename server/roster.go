@@ -1,0 +1,322 @@
+package server
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/gofiber/fiber/v2"
+
+	"lampwright/quiz"
+	"lampwright/quiz/competency"
+	"lampwright/server/page"
+	"lampwright/server/record"
+)
+
+// How much the roster shows at once: learners, and set-ups.
+const (
+	rosterPage = 100
+	mostCovers = 100
+)
+
+// standing is a row of the roster, judged.
+type standing struct {
+	record.RosterRow
+	competency.Judgement
+}
+
+// within tells whether it holds now, and lapses in so many days.
+func (s standing) within(days int, now time.Time) bool {
+	return s.Standing.Holds() && !now.Before(s.Lapses.Add(-time.Duration(days)*24*time.Hour))
+}
+
+// standings judges everyone's sign-offs for a competency, and who is there for
+// each set-up. What cannot change a judgement is not read.
+func (m *Main) standings(ctx context.Context, what *competency.Competency, setups []record.Setup, now time.Time) ([]standing, []competency.Cover, error) {
+	// Three readings at once: each takes about as long as the others.
+	var (
+		p                 past
+		fresh             map[[2]string]bool
+		failed, failedToo error
+		reading           sync.WaitGroup
+	)
+	reading.Go(func() { p.events, failed = m.store.Weighty(ctx, SiteID, acknowledged, observedToo) })
+	reading.Go(func() { fresh, failedToo = m.fresh(ctx, what, now) })
+	rows, err := m.store.Roster(ctx, SiteID, what.ID)
+	reading.Wait()
+	if err := errors.Join(err, failed, failedToo); err != nil {
+		return nil, nil, err
+	}
+	if p.again, err = m.stale(ctx, what, rows, fresh, now); err != nil {
+		return nil, nil, err
+	}
+	all := freshly(what, now)
+
+	same := &competency.Features{} // of a set-up that is as it was, whatever it is
+	ids := make([]string, len(setups))
+	for i, s := range setups {
+		ids[i] = s.ID
+	}
+	changed := map[string][2]*competency.Features{}
+	out, held := make([]standing, 0, len(rows)), make([]competency.Held, 0, len(rows))
+	for _, row := range rows {
+		s := standing{row, competency.Judgement{Standing: competency.Never}}
+		if row.SignOffID == "" {
+			out = append(out, s)
+			continue
+		}
+		r := competency.Record{
+			Signed: row.Signed, Lapses: row.Lapses, Zone: m.zone, Then: same, Now: same, Events: p.of(row.SignOffID, row.PersonID, row.SetupID),
+		}
+		switch {
+		case !fresh[[2]string{row.PersonID, row.SetupID}]:
+		case r.Events == nil:
+			r.Events = all
+		default:
+			r.Events = append(r.Events, all...)
+		}
+		if row.SetupVersion != "" {
+			key := row.SetupID + " " + row.SetupVersion
+			pair, known := changed[key]
+			if !known {
+				stored, err := m.store.Setup(ctx, SiteID, row.SetupID)
+				if err != nil {
+					return nil, nil, err
+				}
+				pair[1] = m.featuresIn(stored)
+				if pair[0], err = m.featuresThen(ctx, row.SetupID, row.SetupVersion, row.Features); err != nil {
+					return nil, nil, err
+				}
+				changed[key] = pair
+			}
+			r.Then, r.Now = pair[0], pair[1]
+		}
+		s.Judgement = what.Stands(r, now)
+		out, held = append(out, s), append(held, competency.Held{Person: row.PersonID, Setup: row.SetupID, Record: r})
+	}
+	return out, what.Coverage(ids, held, m.policies().FewestCaregivers, now), nil
+}
+
+// old tells whether a refresher can have been missed since a sign-off.
+func old(what *competency.Competency, row record.RosterRow, now time.Time) bool {
+	return row.SignOffID != "" && now.Sub(row.Signed) >= time.Duration(what.Refresh.Critical)*24*time.Hour
+}
+
+// fresh tells who did all that is critical so lately that no refresher of it
+// can have been missed: most, who need no closer look.
+func (m *Main) fresh(ctx context.Context, what *competency.Competency, now time.Time) (map[[2]string]bool, error) {
+	// A few lessons and scenarios that together teach all of it.
+	left := map[string]bool{}
+	for _, o := range what.Objectives {
+		if o.Critical {
+			left[o.ID] = true
+		}
+	}
+	var scenarios []string
+	for _, sc := range quiz.Needed() {
+		scenarios = append(scenarios, sc.ID)
+	}
+	lessons := cover(left, m.lessons.IDs(), func(id string) []string { return m.objectives(id, "") })
+	scenarios = cover(left, scenarios, func(id string) []string { return m.objectives("", id) })
+	if len(left) > 0 {
+		return nil, nil
+	}
+	return m.store.Fresh(ctx, SiteID, lessons, scenarios, now.AddDate(0, 0, 1-what.Refresh.Critical-what.Refresh.Grace))
+}
+
+// cover picks those that teach what is left, the one that teaches most of it
+// first, and takes it from left.
+func cover(left map[string]bool, ids []string, teaches func(id string) []string) (out []string) {
+	for {
+		var best string
+		most := 0
+		for _, id := range ids {
+			n := 0
+			for _, o := range teaches(id) {
+				if left[o] {
+					n++
+				}
+			}
+			if n > most {
+				best, most = id, n
+			}
+		}
+		if most == 0 {
+			return out
+		}
+		out = append(out, best)
+		for _, o := range teaches(best) {
+			delete(left, o)
+		}
+	}
+}
+
+// freshly is all that is critical done again just now, which stands for its
+// having been done lately enough.
+func freshly(what *competency.Competency, now time.Time) (out []competency.Event) {
+	for _, o := range what.Objectives {
+		if o.Critical {
+			out = append(out, competency.Event{Kind: competency.KindRefreshed, At: now, Objective: o.ID})
+		}
+	}
+	return out
+}
+
+// stale is what all others did again. What they did longer ago keeps nothing
+// from being missed; the days on top are for the calendar, and for the longest
+// override.
+func (m *Main) stale(ctx context.Context, what *competency.Competency, rows []record.RosterRow, fresh map[[2]string]bool, now time.Time) (map[string][]competency.Event, error) {
+	var pairs [][2]string
+	for _, row := range rows {
+		if pair := [2]string{row.PersonID, row.SetupID}; old(what, row, now) && !fresh[pair] {
+			pairs = append(pairs, pair)
+		}
+	}
+	list, err := m.store.AgainsOf(ctx, SiteID, pairs, now.AddDate(0, 0, -what.Refresh.Critical-what.Refresh.Grace-3))
+	if err != nil {
+		return nil, err
+	}
+	return m.refreshed(list), nil
+}
+
+// roster is who is signed off for a competency, who lapses when, and which
+// set-ups have too few.
+func (m *Main) roster(c *fiber.Ctx) error {
+	v := m.view(c)
+	what := competency.Find(c.Query("competency", competency.PowerSources))
+	if what == nil {
+		return fiber.ErrNotFound
+	}
+	now, err := m.clock(c)
+	if err != nil {
+		return err
+	}
+	setups, err := m.store.SetupTags(ctx(c), SiteID)
+	if err != nil {
+		return err
+	}
+	rows, covers, err := m.standings(ctx(c), what, setups, now)
+	if err != nil {
+		return err
+	}
+	p := page.Roster{
+		Frame: v.frame(v.speak.T("page.roster")), Lessons: len(m.lessons.IDs()), Scenes: len(quiz.Needed()), Fewest: m.policies().FewestCaregivers,
+		Competency: what.ID, Search: cut(strings.TrimSpace(strings.Clone(c.Query("q")))),
+	}
+	if days := c.QueryInt("lapses"); slices.Contains(competency.Within[:], days) {
+		p.Within = days
+	}
+	link := func(of string, within, at int) string {
+		q := url.Values{"competency": {of}}
+		if p.Search != "" {
+			q.Set("q", p.Search)
+		}
+		if within > 0 {
+			q.Set("lapses", strconv.Itoa(within))
+		}
+		if at > 1 {
+			q.Set("page", strconv.Itoa(at))
+		}
+		return "/desk?" + q.Encode()
+	}
+	for i := range competency.All() {
+		each := &competency.All()[i]
+		p.Tabs = append(p.Tabs, page.Step{Title: v.speak.T(each.Name()), Link: link(each.ID, p.Within, 0), Done: each == what})
+	}
+	if p.Search != "" {
+		sought := strings.ToLower(p.Search)
+		rows = slices.DeleteFunc(rows, func(s standing) bool {
+			return !strings.Contains(strings.ToLower(s.Name), sought) && !strings.Contains(strings.ToLower(s.Team), sought)
+		})
+	}
+	p.Lapses = []page.Lapse{{Count: len(rows), Link: link(what.ID, 0, 0), Here: p.Within == 0}}
+	for _, days := range competency.Within {
+		n := 0
+		for i := range rows {
+			if rows[i].within(days, now) {
+				n++
+			}
+		}
+		p.Lapses = append(p.Lapses, page.Lapse{Days: days, Count: n, Link: link(what.ID, days, 0), Here: p.Within == days})
+	}
+	if p.Within > 0 {
+		rows = slices.DeleteFunc(rows, func(s standing) bool { return !s.within(p.Within, now) })
+		slices.SortStableFunc(rows, func(a, b standing) int { return a.Lapses.Compare(b.Lapses) })
+	}
+	p.Found = len(rows)
+	at := min(max(c.QueryInt("page", 1), 1), max((len(rows)+rosterPage-1)/rosterPage, 1))
+	if at > 1 {
+		p.Prev = link(what.ID, p.Within, at-1)
+	}
+	if at*rosterPage < len(rows) {
+		p.Next = link(what.ID, p.Within, at+1)
+	}
+	p.From = (at-1)*rosterPage + 1
+	tags := make(map[string]string, len(setups))
+	for _, s := range setups {
+		tags[s.ID] = s.Tag
+	}
+	if p.Rows, err = m.rosterRows(ctx(c), rows[p.From-1:min(at*rosterPage, len(rows))], tags); err != nil {
+		return err
+	}
+	slices.SortStableFunc(covers, func(a, b competency.Cover) int { return cmp.Compare(fewFirst(a), fewFirst(b)) })
+	for i, each := range covers {
+		if each.Few {
+			p.Few++
+		}
+		if i < mostCovers {
+			p.Coverage = append(p.Coverage, page.Coverage{Setup: tags[each.Setup], Caregivers: len(each.Current), Overridden: len(each.Overridden), Few: each.Few})
+		}
+	}
+	p.Others = len(covers) - len(p.Coverage)
+	if p.Setups, p.Kiosk, err = m.kioskChoices(c, setups); err != nil {
+		return err
+	}
+	p.List = "/desk/roster.csv?" + url.Values{"competency": {what.ID}}.Encode()
+	if v.person.Role == record.Educator {
+		if p.Feed, err = m.feedForm(c, v, record.FeedSite); err != nil {
+			return err
+		}
+	}
+	return m.render(c, page.RosterPage(p))
+}
+
+func fewFirst(c competency.Cover) int {
+	if c.Few {
+		return 0
+	}
+	return 1
+}
+
+// rosterRows are those shown, with how far each has come.
+func (m *Main) rosterRows(ctx context.Context, rows []standing, tags map[string]string) (out []page.RosterRow, err error) {
+	pairs := make([][2]string, len(rows))
+	for i, s := range rows {
+		pairs[i] = [2]string{s.PersonID, s.SetupID}
+	}
+	progress, err := m.store.ProgressOf(ctx, SiteID, pairs)
+	if err != nil {
+		return nil, err
+	}
+	for i, s := range rows {
+		row := page.RosterRow{
+			ID: s.PersonID, Name: s.Name, Team: s.Team, Setup: tags[s.SetupID], Standing: s.Standing,
+			Lessons: progress[pairs[i]].Lessons, Scenes: progress[pairs[i]].Scenarios,
+		}
+		if s.SignOffID != "" {
+			o, err := m.store.SignOff(ctx, SiteID, s.SignOffID)
+			if err != nil {
+				return nil, err
+			}
+			row.LastDay, row.SignedBy = competency.LastDay(s.Lapses, m.zone).Format(time.DateOnly), o.SignedName
+		}
+		out = append(out, row)
+	}
+	return out, nil
+}
