@@ -66,6 +66,7 @@ type Figure struct {
 	Part   string   `yaml:"part"` // of a close-up: an id, or a kind the set-up has under another id
 	Faults []string `yaml:"faults"`
 	Mains  bool     `yaml:"mains"`
+	Asked  bool     `yaml:"asked"` // the reader is to find what is wrong: nothing names or marks it
 }
 
 // The kinds of figure.

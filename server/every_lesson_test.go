@@ -183,7 +183,7 @@ func (k *looker) lesson(r *reader, name string, s *setup.Setup, l lessons.Lesson
 
 	figures = drawn(lessons.Card{Figure: l.Question.Figure})
 	at := "/lessons/" + l.ID + "/question"
-	p = get(at, figures)
+	get(at, figures)
 	for _, o := range l.Question.Options {
 		form := with(r.get(at).wants(r.t, 200).form(r.t, at), "option", o)
 		p = see(r.request("POST", at, formType, form.Encode()), figures)

@@ -131,7 +131,7 @@ func (m *Main) figures(speak locales.Speaker, s *setup.Setup, f lessons.Figure, 
 	if err != nil {
 		return nil, err
 	}
-	v.Asked = asked
+	v.Asked = asked || f.Asked
 	switch f.Kind {
 	case lessons.Panel:
 		return []string{figure.Panel(v)}, nil
