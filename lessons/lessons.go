@@ -72,10 +72,11 @@ type Card struct {
 
 // Figure is a picture of the learner's own set-up in a state.
 type Figure struct {
-	Kind   string   `yaml:"kind"` // Panel to Person
+	Kind   string   `yaml:"kind"` // Panel to Packed
 	Part   string   `yaml:"part"` // of a close-up: an id, or a kind the set-up has under another id
 	Faults []string `yaml:"faults"`
 	Mains  bool     `yaml:"mains"`
+	Asked  bool     `yaml:"asked"` // the reader is to find what is wrong: nothing names or marks it
 }
 
 // The kinds of figure.
@@ -85,6 +86,7 @@ const (
 	CloseUp = "close-up"
 	Back    = "chair-back" // where everything sits
 	Person  = "person"     // with the bag in hand
+	Packed  = "packed"     // what goes along on a way out
 )
 
 // On is the figure with its parts as this set-up calls them.

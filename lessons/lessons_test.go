@@ -316,7 +316,7 @@ func TestRefuses(t *testing.T) {
 		"unknown objective":       {"en/three-sources.md", "objective: name-sources", "objective: sing", `en/three-sources.md:6: got "sing", expected one of person-first`},
 		"missing card":            {"en/three-sources.md", "## at-home", "## elsewhere", "en/three-sources.md:7: got no text for card"},
 		"card without its id":     {"en/three-sources.md", "## at-home", "## elsewhere", `en/three-sources.md:29: got card "elsewhere"`},
-		"bad kind of figure":      {"en/three-sources.md", "kind: chain", "kind: cartoon", `en/three-sources.md:6: got "cartoon", expected panel, chain, close-up, chair-back or person`},
+		"bad kind of figure":      {"en/three-sources.md", "kind: chain", "kind: cartoon", `en/three-sources.md:6: got "cartoon", expected panel, chain, close-up, chair-back, person or packed`},
 		"bad fault":               {"en/three-sources.md", "fuse=blown", "fuse=asleep", "en/three-sources.md:9: "},
 		"bad part":                {"en/stop-and-call.md", "part: fuse", "part: flux", "en/stop-and-call.md:7: "},
 		"part without close-up":   {"en/three-sources.md", "{kind: chain,", "{kind: chain, part: fuse,", "en/three-sources.md:6: "},

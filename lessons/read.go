@@ -339,9 +339,9 @@ func (f *file) figures(l Lesson, on []*setup.Setup) {
 func (f *file) figure(at string, fig Figure, on []*setup.Setup) bool {
 	before := len(f.problems)
 	switch fig.Kind {
-	case Panel, Chain, CloseUp, Back, Person:
+	case Panel, Chain, CloseUp, Back, Person, Packed:
 	default:
-		f.failAt(at+".kind", strconv.Quote(fig.Kind), "panel, chain, close-up, chair-back or person")
+		f.failAt(at+".kind", strconv.Quote(fig.Kind), "panel, chain, close-up, chair-back, person or packed")
 	}
 	if (fig.Part != "") != (fig.Kind == CloseUp) && (fig.Part == "" || fig.Kind != Back) {
 		f.failAt(at+".part", "part "+strconv.Quote(fig.Part)+" in a "+fig.Kind, "a part in a close-up, perhaps one on a chair-back, and nowhere else")

@@ -112,6 +112,7 @@ func (a *album) sheets() ([]page.Sheet, error) {
 	}{
 		{"panel", figure.Panel, false, false, []string{"mains", "chair", "internal", "comes-and-goes", "silenced", "none"}},
 		{"person", figure.Person, false, false, []string{"chair", "none"}},
+		{"packed", figure.Packed, false, false, []string{"chair"}},
 		{"back", figure.Back, true, true, []string{"chair", "mains", "internal", "none"}},
 		{"chain", figure.Chain, true, false, []string{"chair", "mains", "internal", "comes-and-goes", "none"}},
 	} {

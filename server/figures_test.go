@@ -24,7 +24,7 @@ func TestEveryFigure(t *testing.T) {
 			for _, state := range states {
 				a.holds(t, "<figcaption>"+say.T("page.figures.when."+state)+"</figcaption>")
 			}
-			for _, class := range []string{"fig-panel", "fig-person", "fig-back", "fig-chain", "fig-close-up"} {
+			for _, class := range []string{"fig-panel", "fig-person", "fig-packed", "fig-back", "fig-chain", "fig-close-up"} {
 				a.holds(t, `class="fig `+class+`"`)
 			}
 			figures, captions := strings.Count(a.body, "<svg"), strings.Count(a.body, "<figcaption>")

@@ -115,7 +115,8 @@ func (m *Main) card(v view, r record.Setup, id string, number int) (templ.Compon
 }
 
 // figures draws a card's figure on the reader's set-up: a chain with the
-// panel it lights, a panel, one part close up, the chair's back or the person.
+// panel it lights, a panel, one part close up, the chair's back, the person or
+// what goes along.
 // Where looks are asked, no word and no mark judges them.
 func (m *Main) figures(speak locales.Speaker, s *setup.Setup, f lessons.Figure, id string, asked bool) ([]string, error) {
 	if f.Kind == "" {
@@ -130,7 +131,7 @@ func (m *Main) figures(speak locales.Speaker, s *setup.Setup, f lessons.Figure, 
 	if err != nil {
 		return nil, err
 	}
-	v.Asked = asked
+	v.Asked = asked || f.Asked
 	switch f.Kind {
 	case lessons.Panel:
 		return []string{figure.Panel(v)}, nil
@@ -144,6 +145,8 @@ func (m *Main) figures(speak locales.Speaker, s *setup.Setup, f lessons.Figure, 
 		return []string{figure.Back(v)}, nil
 	case lessons.Person:
 		return []string{figure.Person(v)}, nil
+	case lessons.Packed:
+		return []string{figure.Packed(v)}, nil
 	}
 	return nil, fmt.Errorf("figure kind %q", f.Kind)
 }

@@ -18,6 +18,7 @@ func (c *check) testEnv() []string {
 		"LAMPWRIGHT_CHROMIUM=" + find("chromium", "chromium-browser"),
 		"LAMPWRIGHT_NGSPICE=" + find("ngspice"),
 		"LAMPWRIGHT_AXE=" + filepath.Join(c.root, ".tools", "npm", "node_modules", "axe-core", "axe.min.js"),
+		"LAMPWRIGHT_ACE=" + filepath.Join(c.root, ".tools", "npm", "node_modules", "accessibility-checker-engine", "ace.js"),
 	}
 	if c.long {
 		env = append(env, "LAMPWRIGHT_LONG=1")
@@ -27,7 +28,7 @@ func (c *check) testEnv() []string {
 
 // goTest runs tests and counts each of them, and each subtest. (vet has a step of its own.)
 func (c *check) goTest(env []string, what ...string) result {
-	args := []string{"test", "-json", "-vet=off"}
+	args := []string{"test", "-json", "-vet=off", "-timeout=15m"}
 	if c.long {
 		args = append(args, "-timeout=1h")
 	}
@@ -57,7 +58,7 @@ type testEvent struct {
 }
 
 // needsTool matches the reason of a skip that check does not accept: it has installed these.
-var needsTool = regexp.MustCompile(`(?i)chromium|browser|\baxe\b|ngspice|golangci`)
+var needsTool = regexp.MustCompile(`(?i)chromium|browser|\baxe\b|\bace\b|ngspice|golangci`)
 
 // readTests counts what go test -json printed and keeps the output of what failed.
 // A package that fails without a failing test (it did not build, it called os.Exit) counts as one failure.

@@ -25,6 +25,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"lampwright/lessons"
+	"lampwright/lessons/programme"
 	"lampwright/lessons/setup"
 	"lampwright/locales"
 	"lampwright/quiz"
@@ -66,7 +67,7 @@ func TestJourney(t *testing.T) {
 // browse opens a browser, which starts walks beside one another.
 func browse(t *testing.T) func(*testing.T, traveller) *walk {
 	t.Helper()
-	chromium, axe := browserTools(t)
+	chromium, engines := browserTools(t)
 	file, err := built()
 	if err != nil {
 		t.Fatal(err)
@@ -86,13 +87,14 @@ func browse(t *testing.T) func(*testing.T, traveller) *walk {
 	}
 	return func(t *testing.T, who traveller) *walk {
 		t.Parallel()
-		return newWalk(t, ctx, who, file, axe, shots)
+		return newWalk(t, ctx, who, file, engines, shots)
 	}
 }
 
-// browserTools are the browser's path and axe's source. A machine may lack
-// them, unless it says that it must not.
-func browserTools(t *testing.T) (chromium, axe string) {
+// browserTools are the browser's path and the sources of the two engines that
+// look at pages: axe and ace. A machine may lack them, unless it says that it
+// must not.
+func browserTools(t *testing.T) (chromium, engines string) {
 	t.Helper()
 	lacking := t.Skipf
 	if strings.Contains(os.Getenv("LAMPWRIGHT_REQUIRE"), "browser") {
@@ -104,11 +106,14 @@ func browserTools(t *testing.T) (chromium, axe string) {
 			lacking("no browser: %v; cmd/check installs chromium", err)
 		}
 	}
-	source, err := os.ReadFile(os.Getenv("LAMPWRIGHT_AXE"))
-	if err != nil {
-		lacking("no axe (LAMPWRIGHT_AXE): %v; cmd/check installs it", err)
+	for _, name := range []string{"AXE", "ACE"} {
+		source, err := os.ReadFile(os.Getenv("LAMPWRIGHT_" + name))
+		if err != nil {
+			lacking("no %s (LAMPWRIGHT_%s): %v; cmd/check installs it", strings.ToLower(name), name, err)
+		}
+		engines += string(source) + "\n;"
 	}
-	return chromium, string(source)
+	return chromium, engines
 }
 
 // clearedShots is the folder of pictures, without those of the last time.
@@ -209,18 +214,18 @@ type walk struct {
 	speak     locales.Speaker
 	equipment *setup.Setup
 	lessons   *lessons.Catalogue
-	axe       string
+	engines   string // "" where no script runs
 	shots     string
 	pages     int
 
 	console  sync.Mutex
 	errors   []string
-	findings map[string][]string // axe's, and where
+	findings map[string][]string // the engines', and where
 }
 
-func newWalk(t *testing.T, browser context.Context, who traveller, file, axe, shots string) *walk {
+func newWalk(t *testing.T, browser context.Context, who traveller, file, engines, shots string) *walk {
 	t.Helper()
-	w := &walk{T: t, traveller: who, file: file, data: t.TempDir(), axe: axe, shots: shots, findings: map[string][]string{}}
+	w := &walk{T: t, traveller: who, file: file, data: t.TempDir(), engines: engines, shots: shots, findings: map[string][]string{}}
 	bundle, err := locales.Load()
 	if err != nil {
 		t.Fatal(err)
@@ -272,7 +277,7 @@ func (w *walk) report() {
 		w.Errorf("console: %s", e)
 	}
 	for _, what := range slices.Sorted(maps.Keys(w.findings)) {
-		w.Errorf("axe: %s\n    on %s", what, strings.Join(w.findings[what], ", "))
+		w.Errorf("%s\n    on %s", what, strings.Join(w.findings[what], ", "))
 	}
 }
 
@@ -458,13 +463,13 @@ func (w *walk) looks(page string, how look) {
 	defer w.size(1280, 800)
 	w.size(320, 800)
 	w.fits(320)
-	if w.axe == "" {
+	if w.engines == "" {
 		return
 	}
-	eval[chromedp.Void](w, w.axe+"\n;0")
+	w.inject()
 	if how == glance {
 		w.size(390, 844)
-		w.accessible(page + " light 390")
+		w.accessible(page+" light 390", w.axe, w.ace)
 		w.fits(390)
 		return
 	}
@@ -474,8 +479,12 @@ func (w *walk) looks(page string, how look) {
 		for _, s := range [][2]int64{{390, 844}, {800, 1280}, {1280, 800}} {
 			w.size(s[0], s[1])
 			w.fits(s[0])
-			if s[0] != 800 {
-				w.accessible(fmt.Sprintf("%s %s %d", page, scheme, s[0]))
+			switch where := fmt.Sprintf("%s %s %d", page, scheme, s[0]); {
+			case s[0] == 800:
+			case (s[0] == 390) == (scheme == "light"): // once in each theme will do for the slower
+				w.accessible(where, w.axe, w.ace)
+			default:
+				w.accessible(where, w.axe)
 			}
 			if scheme == "light" || how == dark && s[0] != 800 {
 				w.shoot(page, scheme, s[0], s[1])
@@ -484,18 +493,43 @@ func (w *walk) looks(page string, how look) {
 	}
 }
 
-// accessible gathers what axe finds.
-func (w *walk) accessible(where string) {
+// inject brings the engines into the page that is open, past its content policy.
+func (w *walk) inject() {
+	w.Helper()
+	eval[chromedp.Void](w, w.engines+"0")
+}
+
+// accessible gathers what engines find, with everything unfolded: of what is
+// folded away axe sees nothing, and ace the fields but not their labels.
+func (w *walk) accessible(where string, engines ...func() []string) {
+	w.Helper()
+	eval[chromedp.Void](w, `for (const d of document.querySelectorAll("details:not([open])")) d.open = d.dataset.folded = true`)
+	for _, engine := range engines {
+		for _, f := range engine() {
+			w.findings[f] = append(w.findings[f], where)
+		}
+	}
+	eval[chromedp.Void](w, `for (const d of document.querySelectorAll("details[data-folded]")) d.open = false, delete d.dataset.folded`)
+}
+
+// axe is what one engine finds.
+func (w *walk) axe() []string {
 	w.Helper()
 	// Its check for icon fonts takes joined Arabic letters for icons and drops
 	// them from a link's text; the names are still compared.
-	found := eval[[]string](w, `axe.configure({checks: [{id: "label-content-name-mismatch", options: {pixelThreshold: 10, occurrenceThreshold: 1e9}}]}), axe.run(document, {preload: false, resultTypes: ["violations"], runOnly: {type: "tag",
+	return eval[[]string](w, `axe.configure({checks: [{id: "label-content-name-mismatch", options: {pixelThreshold: 10, occurrenceThreshold: 1e9}}]}), axe.run(document, {preload: false, resultTypes: ["violations"], runOnly: {type: "tag",
 		values: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}}).then(r =>
-		r.violations.flatMap(v => v.nodes.map(n => v.id + ": " + n.target.join(" ") + ": " + n.failureSummary.replace(/\s+/g, " "))))`,
+		r.violations.flatMap(v => v.nodes.map(n => "axe: " + v.id + ": " + n.target.join(" ") + ": " + n.failureSummary.replace(/\s+/g, " "))))`,
 		chromedp.EvalAwaitPromise)
-	for _, f := range found {
-		w.findings[f] = append(w.findings[f], where)
-	}
+}
+
+// ace is what the other finds for certain; what it only asks a person to look
+// at is left out.
+func (w *walk) ace() []string {
+	w.Helper()
+	return eval[[]string](w, `new ace.Checker().check(document, ["WCAG_2_2"]).then(r =>
+		r.results.filter(f => f.value[0] == "VIOLATION" && f.value[1] == "FAIL").map(f => "ace: " + f.ruleId + ": " + f.path.dom + ": " + f.message))`,
+		chromedp.EvalAwaitPromise)
 }
 
 // fits holds the page to this width without scrolling sideways.
@@ -563,7 +597,8 @@ func (w *walk) journey() {
 	}
 	w.program = serve(w.T, w.file, w.data, at.Host)
 	w.open("/looks")
-	w.click(`a[href="/sign-in?set-up=` + w.setup + `"]`)
+	w.choosesMine()
+	w.click(`main a[href="/sign-in?set-up=` + w.setup + `"]`)
 	w.signIn()
 	w.signedOff(lastDays)
 }
@@ -581,9 +616,9 @@ func (w *walk) chooseLanguage() {
 	w.open(back)
 	w.says("h1", w.speak.T("page.looks"))
 	for _, name := range setup.DemoNames {
-		w.has(`.looks li:has(a[href="/sign-in?set-up=` + name + `"]) svg.fig-panel`)
+		w.has(`.looks li:has(a[href="/lessons/` + name + `"]) svg.fig-panel`)
 	}
-	mine := `.looks li:has(a[href="/sign-in?set-up=` + w.setup + `"])`
+	mine := `.looks li:has(a[href="/lessons/` + w.setup + `"])`
 	w.says(mine+" .fig-model", w.equipment.Ventilator.Model)
 	w.says(mine, w.equipment.Tag)
 	w.looks("looks", full)
@@ -600,16 +635,27 @@ func (w *walk) cardsForAnyone() {
 		w.looks(p.name, full)
 	}
 	w.open("/looks")
-	w.click(`a[href="/outing/` + w.setup + `"]`)
+	w.choosesMine()
+	w.looks("mine", full)
+	w.has(`main a[href="/check/` + w.setup + `"]`)
+	w.click(`main a[href="/outing/` + w.setup + `"]`)
 	w.looks("outing", full)
 	w.open("/outing/" + w.setup + "?leaves=2026-11-25T22:00&setting=usual&temperature=-5&chair=60&years=4&internal=100" +
 		"&kind-1=drive&amount-1=2&kind-2=stand&amount-2=300&kind-3=drive&amount-3=2")
 	w.has("svg.fig-timeline")
 	w.looks("outing-result", full)
 	w.open("/looks")
-	w.click(`a[href="/sign-in?set-up=` + w.setup + `"]`)
+	w.choosesMine()
+	w.click(`main a[href="/sign-in?set-up=` + w.setup + `"]`)
 	w.says("main", w.speak.T("page.sign-in.set-up", "Tag", w.equipment.Tag))
 	w.looks("sign-in", dark)
+}
+
+// choosesMine says of a panel that it is theirs.
+func (w *walk) choosesMine() {
+	w.Helper()
+	w.click(`.looks a.go[href="/lessons/` + w.setup + `"]`)
+	w.says("h1", w.speak.T("page.mine", "Tag", w.equipment.Tag))
 }
 
 // signIn signs in on the door that is open.
@@ -732,7 +778,7 @@ func (w *walk) begin(sc quiz.Scenario, mode string) {
 	w.Helper()
 	w.isAt("/scenarios/" + sc.ID)
 	w.says("main", w.speak.T("quiz.scenario."+sc.ID+".story"))
-	w.click("form:has(" + value("mode", mode) + ") button")
+	w.click("button" + value("mode", mode))
 	w.has(".bench svg.fig-chain")
 }
 
@@ -968,8 +1014,12 @@ func (w *walk) beSigned() []string {
 	if err != nil {
 		w.Fatal(err)
 	}
+	p, err := programme.Demo()
+	if err != nil {
+		w.Fatal(err)
+	}
 	last := func() string {
-		return competency.LastDay(competency.Lapses(time.Now(), competency.ValidMonths, zone), zone).Format(time.DateOnly)
+		return competency.LastDay(competency.Lapses(time.Now(), p.Policies.SignOffDays, zone), zone).Format(time.DateOnly)
 	}
 	days := []string{last()}
 	w.click("main form .go")
@@ -1062,7 +1112,8 @@ func (w *walk) byKeyboard() {
 		w.Error("script does not run")
 	}
 	w.enter(`.choices a[lang="` + w.lang + `"]`)
-	w.enter(`a[href="/sign-in?set-up=` + w.setup + `"]`)
+	w.enter(`.looks a.go[href="/lessons/` + w.setup + `"]`)
+	w.enter(`main a[href="/sign-in?set-up=` + w.setup + `"]`)
 	w.tabTo("#who")
 	w.do(chromedp.KeyEvent(w.card))
 	w.tabTo("#secret")
@@ -1071,7 +1122,7 @@ func (w *walk) byKeyboard() {
 	w.isAt("/me")
 	sc := quiz.Scenarios[0]
 	w.enter(`.steps a[href="/scenarios/` + sc.ID + `"]`)
-	w.enter("form:has(" + value("mode", "practice") + ") button")
+	w.enter("button" + value("mode", "practice"))
 	w.enter("button" + value("action", "ask-person:"))
 	w.enter("button" + value("action", "look:panel"))
 	fuse := w.fuse()
@@ -1091,9 +1142,9 @@ const scriptRuns = `(() => {
 })()`
 
 // withoutScript goes from signing in to a debrief in a browser that runs none,
-// axe neither.
+// the engines neither.
 func (w *walk) withoutScript() {
-	w.axe = ""
+	w.engines = ""
 	if _, err := chromedp.Call(w.ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true}); err != nil {
 		w.Fatal(err)
 	}
@@ -1102,7 +1153,8 @@ func (w *walk) withoutScript() {
 		w.Fatal("script runs")
 	}
 	w.click(`.choices a[lang="` + w.lang + `"]`)
-	w.click(`a[href="/sign-in?set-up=` + w.setup + `"]`)
+	w.choosesMine()
+	w.click(`main a[href="/sign-in?set-up=` + w.setup + `"]`)
 	w.signIn()
 	lesson, _ := w.lessons.Lesson(w.lessons.IDs()[0], w.lang)
 	w.click("main .go")

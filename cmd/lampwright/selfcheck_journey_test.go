@@ -267,9 +267,9 @@ func (w *walk) checksByKeyboard() {
 }
 
 // checksWithoutScript comes to an ending, and sends it, in a browser that runs
-// no script, axe neither.
+// no script, the engines neither.
 func (w *walk) checksWithoutScript() {
-	w.axe = ""
+	w.engines = ""
 	if _, err := chromedp.Call(w.ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true}); err != nil {
 		w.Fatal(err)
 	}

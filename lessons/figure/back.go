@@ -14,7 +14,8 @@ import (
 const (
 	backHeight = 612.0
 	backColumn = 130.0 // for the names, on either side of the chair
-	backWords  = 100.0 // of it, for the words beside the number
+	backWords  = 98.0  // of it, for the words beside a number
+	backAlone  = 125.0 // and for words without one
 	nameGap    = 10.0
 )
 
@@ -22,7 +23,7 @@ const (
 // everything that brings the power where it sits, numbered as in the chain.
 // It stands as the equipment does, whatever way the page reads.
 func Back(v View) string {
-	b := back{View: &v, pen: &pen{rtl: v.RTL}, steps: v.tiles(v.fromChair())}
+	b := back{View: &v, pen: &pen{rtl: v.RTL, asked: v.Asked}, steps: v.tiles(v.fromChair())}
 	b.squeezed("fig-heading", chainWidth/2, 22, 20, chainWidth-28, v.Words("figure.back.heading", "Tag", v.Setup.Tag))
 	b.chair()
 	b.base()
@@ -68,9 +69,27 @@ type name struct {
 	lines      []string
 	wrong      int // how many of the lines, the last, say what is wrong
 	strong     bool
+	face       bool    // what it names is read, so that nothing may cover it
 	what       frame   // what it names
 	right      bool    // the column it stands in
 	top, wants float64 // where it stands, and where it would best
+}
+
+// room is what its words may take across.
+func (n *name) room() float64 {
+	if n.number > 0 {
+		return backWords
+	}
+	return backAlone
+}
+
+// meets is how far down its line meets what it names: a face low, clear of what
+// is plugged in beside it.
+func (n *name) meets() float64 {
+	if n.face {
+		return n.what.y + n.what.h - 8
+	}
+	return n.what.y + n.what.h/2
 }
 
 func (n *name) height() float64 { return float64(max(1, len(n.lines))) * labelSize * lineHeight }
@@ -92,22 +111,28 @@ const (
 
 // put names what is drawn in a box, and points at it where it is meant.
 func (b *back) put(part string, box frame, from side) {
-	n := name{what: box, lines: wrap(b.nameOf(part), labelSize, backWords)}
-	if i := slices.IndexFunc(b.steps, func(t tile) bool { return t.part == part }); i >= 0 {
-		n.number = i + 1
+	kind, _ := b.Setup.PartKind(part)
+	n := name{what: box, strong: part != ventilator && part == b.Point, face: kind == setup.KindPanel || kind == setup.KindScreen}
+	i := slices.IndexFunc(b.steps, func(t tile) bool { return t.part == part })
+	n.number = i + 1
+	room := n.room()
+	if n.strong {
+		room /= heavy
+	}
+	n.lines = wrap(b.nameOf(part), labelSize, room)
+	if i >= 0 {
 		if b.steps[i].out {
-			n.lines = append(n.lines, wrap("("+b.Words("figure.parked")+")", labelSize, backWords)...)
+			n.lines = append(n.lines, wrap("("+b.Words("figure.parked")+")", labelSize, room)...)
 		}
 		for _, w := range b.steps[i].wrong {
-			lines := wrap(w, labelSize, backWords)
+			lines := wrap(w, labelSize, n.room()/heavy)
 			n.lines, n.wrong = append(n.lines, lines...), n.wrong+len(lines)
 		}
 		if n.wrong > 0 {
 			b.wrong = append(b.wrong, box)
 		}
 	}
-	if part != ventilator && part == b.Point {
-		n.strong = true
+	if n.strong {
 		b.pointed = &pointed{box, from}
 	}
 	b.names = append(b.names, n)
@@ -132,7 +157,7 @@ func (b *back) beside() float64 {
 	for i := range b.names {
 		n := &b.names[i]
 		off := n.what.x + n.what.w/2 - chainWidth/2
-		n.wants, n.right = n.what.y+n.what.h/2-labelSize*.7, off > 0
+		n.wants, n.right = n.meets()-labelSize*.7, off > 0
 		if math.Abs(off) < 12 {
 			middle = append(middle, n)
 		}
@@ -188,11 +213,14 @@ func (b *back) write(n *name) {
 	}
 	y := n.top + labelSize*.7
 	inner := math.Max(0, n.what.w/2-9)
-	b.leader(edge, y, n.what.x+n.what.w/2+out*inner, n.what.y+n.what.h/2)
+	if n.face { // at its edge
+		inner = n.what.w / 2
+	}
+	b.leader(edge, y, n.what.x+n.what.w/2+out*inner, n.meets())
 	at := edge + out*4
 	if n.number > 0 {
 		b.circle("fig-number", edge+out*13, y, 13)
-		b.device("fig-number-word", edge+out*13, y+6, 17, 22, strconv.Itoa(n.number))
+		b.device("fig-number-word", edge+out*13, y+6, 17, 25, strconv.Itoa(n.number))
 		at = edge + out*31
 	}
 	for i, line := range n.lines {
@@ -203,7 +231,7 @@ func (b *back) write(n *name) {
 		case n.strong:
 			class += " fig-strong"
 		}
-		b.held(class, anchor, at, y+6+float64(i)*labelSize*lineHeight, labelSize, backWords, line)
+		b.held(class, anchor, at, y+6+float64(i)*labelSize*lineHeight, labelSize, n.room(), line)
 	}
 }
 
@@ -471,7 +499,7 @@ func (b *back) supply() {
 	for _, l := range leads {
 		x, y := route.at(l.from)
 		if b.looks(b.steps[l.step].part) == setup.LookDamaged {
-			b.path("fig-line fig-bad", fmt.Sprintf("M%s %sl24 24m0 -24l-24 24", num(x-12), num(y-12)))
+			b.pen.mark(fmt.Sprintf("M%s %sl24 24m0 -24l-24 24", num(x-12), num(y-12)))
 		}
 		b.put(b.steps[l.step].part, frame{x - 11, y - 11, 22, 22}, b.inward(x))
 	}
@@ -530,7 +558,7 @@ func (b *back) holder(f *setup.Fuse, look setup.Look) {
 	case setup.LookEmpty:
 	case setup.LookBlown:
 		b.path("fig-line", "M-7 9v-11M7 9v-11")
-		b.path("fig-line fig-bad", "M-4 -11l8 8m0 -8l-8 8")
+		b.pen.mark("M-4 -11l8 8m0 -8l-8 8")
 	default:
 		b.path("fig-line", "M-7 9v-12q0 -8 7 -8t7 8v12")
 	}
@@ -687,7 +715,7 @@ func (b *back) fromWall(mains, chair *setup.Inlet, taken bool) {
 		return
 	}
 	own := mains.ID != chair.ID
-	wire, box := "M150 244V604", frame{143, inletY - 12, 28, 30}
+	wire, box := "M145 244V604", frame{143, inletY - 12, 28, 30}
 	if own {
 		b.rect("fig-case", 171, inletY-13, 9, 26, 2)
 		b.rect("fig-slot", 171, inletY-6, 6, 12, 1)
@@ -710,7 +738,7 @@ func (b *back) fromWall(mains, chair *setup.Inlet, taken bool) {
 		if m := &b.Setup.Mains[i]; m.ID != last && (m.Adapter != nil || m.ID == b.Point) {
 			y := 470.0
 			if own {
-				b.put(m.ID, frame{139, y, 22, 22}, above)
+				b.put(m.ID, frame{134, y, 22, 22}, above)
 			} else {
 				b.put(m.ID, frame{334, y, 22, 22}, above)
 			}
@@ -726,5 +754,5 @@ func (b *back) hung() {
 	b.bag(0, 0, 0)
 	b.end()
 	b.WriteString("</g>\n")
-	b.names = append(b.names, name{what: frame{136, 165, 22, 22}, lines: wrap(b.Words("figure.bag"), labelSize, backWords)})
+	b.names = append(b.names, name{what: frame{136, 165, 22, 22}, lines: wrap(b.Words("figure.bag"), labelSize, backAlone)})
 }

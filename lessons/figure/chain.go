@@ -5,20 +5,27 @@ import (
 	"html"
 	"slices"
 	"strconv"
+	"strings"
 
 	"lampwright/lessons/circuit"
 	"lampwright/lessons/setup"
 )
 
+// A row of the chain: tiles between the ends of wire that lead into it and out
+// of it.
 const (
 	chainWidth = 480.0
-	columns    = 3
-	column     = chainWidth / columns
-	tileHead   = 36.0 // above a tile's picture: its number, the pointer, the mark
-	tileScale  = .5   // of a part's picture in a tile
+	columns    = 4
+	rowEnd     = 12.0
+	column     = (chainWidth - 2*rowEnd) / columns
+	tileHead   = 29.0 // above a tile's picture: its number, the pointer, the mark
+	tileScale  = .4   // of a part's picture in a tile
+	tileMiddle = tileHead + 70*tileScale
+	tileEnd    = 6.0          // of its picture, all wire
+	tileReach  = column/2 - 2 // of what can be pressed, or is pointed at
+	badge      = 41.0         // how far the number and the mark are from the middle
 	labelSize  = 17.0
-	labelWidth = 138.0
-	gutter     = 30.0 // below a row, where the wire returns
+	labelWidth = column - 8
 )
 
 // ventilator stands for the whole machine at the end of a row of tiles; it is
@@ -38,8 +45,8 @@ type tile struct {
 // Chain is every part from the chair's battery to the ventilator, in numbered
 // steps and in reading direction, then the mains side, then the battery inside.
 func Chain(v View) string {
-	p := &pen{rtl: v.RTL}
-	y, linked := 6.0, false
+	r := &rows{View: &v, pen: &pen{rtl: v.RTL, asked: v.Asked}, foot: -6}
+	linked := false
 	desc := []string{}
 	for _, section := range []struct {
 		key   string
@@ -50,28 +57,26 @@ func Chain(v View) string {
 		{"figure.chain.inside", []string{setup.InternalID}},
 	} {
 		heading := v.Words(section.key)
-		at, anchor := 14.0, "start"
-		if v.RTL {
-			at = chainWidth - 14
-		}
-		p.text("fig-heading", anchor, at, y+22, 20, heading)
-		y += 34
 		desc = append(desc, heading+":")
 		tiles := v.tiles(section.parts)
 		for i, t := range tiles {
 			desc = append(desc, v.step(i, t))
 			linked = linked || t.part != ventilator && v.href(t.part) != ""
 		}
-		y = v.rows(p, tiles, y) + 12
+		if len(tiles) == 1 && r.used <= columns-2 {
+			r.beside(heading, tiles[0])
+		} else {
+			r.section(heading, tiles)
+		}
 	}
 	if v.Point != "" {
 		desc = append(desc, v.Words("figure.point", "Part", v.name(v.Point)))
 	}
 	body := &pen{}
 	body.begin(0, 0, 1)
-	body.WriteString(p.String())
+	body.WriteString(r.String())
 	body.end()
-	return v.finish("chain", "fig-chain", v.Words("figure.chain.title", "Tag", v.Setup.Tag), desc, chainWidth, y, linked, body.String())
+	return v.finish("chain", "fig-chain", v.Words("figure.chain.title", "Tag", v.Setup.Tag), desc, chainWidth, r.foot+12, linked, body.String())
 }
 
 func (v *View) fromChair() []string {
@@ -101,21 +106,30 @@ func (v *View) fromWall() []string {
 
 // step says one tile in words.
 func (v *View) step(i int, t tile) string {
-	s := strconv.Itoa(i+1) + ". " + v.nameOf(t.part)
+	var seen []string
 	if t.out {
-		s += ": " + v.Words("figure.parked")
+		seen = append(seen, v.Words("figure.parked"))
 	}
-	for _, w := range t.wrong {
-		s += ": " + w
+	seen = append(seen, t.wrong...)
+	switch {
+	case t.part == ventilator:
+	case v.Asked && (!t.out || v.State.Look(t.part) != setup.LookSound):
+		seen = append(seen, v.seen(t.part))
+	case !v.Reveal, v.Asked, t.part == setup.InternalID:
+	case t.live:
+		seen = append(seen, v.Words("figure.wire.live"))
+	default:
+		seen = append(seen, v.Words("figure.wire.dead"))
 	}
-	if v.Reveal && t.part != ventilator && t.part != setup.InternalID {
-		if t.live {
-			s += ", " + v.Words("figure.wire.live")
-		} else {
-			s += ", " + v.Words("figure.wire.dead")
-		}
+	return strconv.Itoa(i+1) + ". " + v.told(v.nameOf(t.part), seen) + "."
+}
+
+// told is a name and what is seen of it.
+func (v *View) told(name string, seen []string) string {
+	if len(seen) == 0 {
+		return name
 	}
-	return s + "."
+	return strings.TrimSuffix(v.says(name, List(v.Words, seen)), ".")
 }
 
 func (v *View) nameOf(part string) string {
@@ -136,7 +150,7 @@ func (v *View) tiles(parts []string) []tile {
 				ts[i-1].label = append(ts[i-1].label, wrap("("+v.Words("figure.parked")+")", labelSize, labelWidth)...)
 			}
 		}
-		if v.Reveal && id != ventilator {
+		if v.Reveal && !v.Asked && id != ventilator {
 			t.live = t.in && v.live(id)
 			if look := v.State.Look(id); look != setup.LookSound && !v.hidden(id) {
 				t.wrong = append(t.wrong, v.Words("figure.look."+string(look)))
@@ -195,71 +209,80 @@ func (v *View) bypassed() bool {
 	return slices.ContainsFunc(v.Setup.Chain, func(p setup.Part) bool { return p.Tap != nil && p.Tap.At == setup.AtPosts })
 }
 
-// rows lays tiles out three to a row and joins them by wires.
-func (v *View) rows(p *pen, ts []tile, y float64) float64 {
-	centre := func(i int) float64 {
-		c := column/2 + float64(i%columns)*column
-		if v.RTL {
-			return chainWidth - c
-		}
-		return c
+// rows are tiles that follow one another as lines of text do.
+type rows struct {
+	*View
+	*pen
+	top, foot float64 // of the last row
+	used      int     // columns of it
+}
+
+// at is so far along from the middle of a column.
+func (r *rows) at(i int, along float64) float64 {
+	x := rowEnd + (float64(i)+.5)*column + along
+	if r.RTL {
+		return chainWidth - x
 	}
-	way := 1.0
-	if v.RTL {
-		way = -1
+	return x
+}
+
+// height is what a row takes.
+func height(row []tile) float64 {
+	lines := 0
+	for _, t := range row {
+		lines = max(lines, len(t.label)+len(wrapAll(t.wrong)))
 	}
-	const half = 120 * tileScale
+	return tileHead + 140*tileScale + 8 + float64(lines)*labelSize*lineHeight + 11
+}
+
+// section is a heading and its tiles, joined by wires.
+func (r *rows) section(heading string, ts []tile) {
+	const half = 120*tileScale - tileEnd
+	r.foot += 46
+	r.text("fig-heading", "start", r.at(0, -column/2+2), r.foot-12, 20, heading)
 	for first := 0; first < len(ts); first += columns {
 		row := ts[first:min(first+columns, len(ts))]
-		lines := 0
-		for _, t := range row {
-			lines = max(lines, len(t.label)+len(wrapAll(t.wrong)))
-		}
-		mid := y + tileHead + 70*tileScale
-		bottom := y + tileHead + 140*tileScale + 8 + float64(lines)*labelSize*lineHeight + 13
+		r.used, r.top = len(row), r.foot
+		r.foot = r.top + height(row)
 		for i, t := range row {
-			n := first + i
-			x := centre(n)
-			if i > 0 {
-				class := v.wireClass(ts[n-1], t)
-				from, to := centre(n-1)+way*half, x-way*half
-				p.wire(class, from, mid, to)
+			r.tile(r.pen, t, first+i+1, len(ts) > 1, r.at(i, 0), r.top, r.foot-r.top-6)
+		}
+		y := r.top + tileMiddle
+		for i, t := range row {
+			if first+i > 0 {
+				r.wire(r.wireClass(ts[first+i-1], t), r.at(i, half-column), y, r.at(i, -half))
 			}
-			v.tile(p, t, n+1, len(ts) > 1, x, y, bottom-y-6)
 		}
 		if next := first + columns; next < len(ts) {
-			last, class := ts[next-1], v.wireClass(ts[next-1], ts[next])
-			edge, far := centre(next-1)+way*half, chainWidth-5.0
-			start, into := 5.0, centre(next)-way*half
-			if v.RTL {
-				far, start = start, far
-			}
-			turn := bottom + gutter/2 - 4
-			under := bottom + gutter + tileHead + 70*tileScale
-			p.path("fig-wire "+class, fmt.Sprintf("M%s %sH%sV%sH%sV%sH%s", num(edge), num(mid), num(far), num(turn), num(start), num(under), num(into-way*3)))
-			if last.live && ts[next].in {
-				p.head(chainWidth/2, turn, -way)
-				p.head(into, under, way)
-			}
-			y = bottom + gutter
-			continue
+			r.wire(r.wireClass(ts[next-1], ts[next]), r.at(columns-1, half), y, r.at(columns, -half))
 		}
-		y = bottom
 	}
-	return y
+}
+
+// beside is one tile at the end of the last row, with its heading before it.
+func (r *rows) beside(heading string, t tile) {
+	const size = 18.0
+	lines := wrap(heading, size, (column-16)/heavy)
+	for i, line := range lines {
+		y := r.top + tileMiddle + size*lineHeight*(float64(i)-float64(len(lines))/2+.75)
+		r.held("fig-heading", "start", r.at(columns-2, 18-column/2), y, size, column-16, line)
+	}
+	tall := height([]tile{t})
+	r.tile(r.pen, t, 1, false, r.at(columns-1, 0), r.top, tall-6)
+	r.foot = max(r.foot, r.top+tall)
 }
 
 func wrapAll(words []string) []string {
 	var out []string
 	for _, w := range words {
-		out = append(out, wrap(w, labelSize, labelWidth)...)
+		out = append(out, wrap(w, labelSize, labelWidth/heavy)...)
 	}
 	return out
 }
 
 func (v *View) wireClass(from, to tile) string {
 	switch {
-	case !v.Reveal:
+	case !v.Reveal, v.Asked:
 		return "fig-plain"
 	case from.live && to.in:
 		return "fig-live"
@@ -275,13 +298,13 @@ func (p *pen) wire(class string, from, y, to float64) {
 		if to < from {
 			way = -1
 		}
-		p.head((from+to)/2+way*8, y, way)
+		p.head((from+to)/2+way*7, y, way)
 	}
 }
 
 // head is an arrowhead with its tip at x.
 func (p *pen) head(x, y, way float64) {
-	p.path("fig-head", fmt.Sprintf("M%s %sl%s -10v20z", num(x), num(y), num(-way*16)))
+	p.path("fig-head", fmt.Sprintf("M%s %sl%s -9v18z", num(x), num(y), num(-way*14)))
 }
 
 func (p *pen) link(href, label string) {
@@ -294,23 +317,20 @@ func (v *View) tile(p *pen, t tile, number int, numbered bool, x, y, height floa
 		href = v.href(t.part)
 	}
 	if href != "" {
-		label := v.name(t.part)
+		label := v.told(v.name(t.part), t.wrong)
 		if numbered {
 			label = strconv.Itoa(number) + ". " + label
 		}
-		for _, w := range t.wrong {
-			label += ": " + w
-		}
 		p.link(href, label)
-		p.rect("fig-hit", x-66, y+2, 132, height, 14)
+		p.rect("fig-hit", x-tileReach, y+1, 2*tileReach, height, 12)
 	}
 	side := -1.0
 	if v.RTL {
 		side = 1
 	}
 	if numbered {
-		p.circle("fig-number", x+side*48, y+18, 13)
-		p.device("fig-number-word", x+side*48, y+24, 17, 22, strconv.Itoa(number))
+		p.circle("fig-number", x+side*badge, y+15, 13)
+		p.device("fig-number-word", x+side*badge, y+21, 17, 25, strconv.Itoa(number))
 	}
 	p.begin(x-120*tileScale, y+tileHead, tileScale)
 	look := v.State.Look(t.part)
@@ -320,9 +340,9 @@ func (v *View) tile(p *pen, t tile, number int, numbered bool, x, y, height floa
 	v.picture(p, t.part, look, !v.Reveal, false)
 	p.end()
 	if len(t.wrong) > 0 {
-		p.circle("fig-mark", x-side*48, y+18, 13)
-		p.line("fig-mark-line", x-side*48, y+11, x-side*48, y+19)
-		p.circle("fig-mark-dot", x-side*48, y+24.5, 2)
+		p.circle("fig-mark", x-side*badge, y+15, 12)
+		p.line("fig-mark-line", x-side*badge, y+8, x-side*badge, y+16)
+		p.circle("fig-mark-dot", x-side*badge, y+21.5, 2)
 	}
 	foot := y + tileHead + 140*tileScale + 8 + labelSize
 	p.lines("fig-label", x, foot, labelSize, labelWidth, t.label)
@@ -331,7 +351,7 @@ func (v *View) tile(p *pen, t tile, number int, numbered bool, x, y, height floa
 		p.WriteString("</a>\n")
 	}
 	if t.part != ventilator && t.part == v.Point {
-		p.ring(x-66, y+2, 132, height)
+		p.ring(x-tileReach, y+1, 2*tileReach, height)
 		p.arrow(x, y+tileHead-4)
 	}
 }

@@ -1,7 +1,7 @@
 // Package figure draws a set-up in a solved state as SVG: the ventilator's
-// panel, the chain of parts, one part close up, the back of the chair and the
-// person in it, in the page's language and reading direction, with the same
-// said in words for those who cannot see it.
+// panel, the chain of parts, one part close up, the back of the chair, the
+// person in it and what goes along, in the page's language and reading direction,
+// with the same said in words for those who cannot see it.
 //
 // What is drawn comes from the state alone; nothing here solves or judges. No
 // file, no page and no style sheet of the pages may live here: the classes
@@ -35,6 +35,7 @@ type View struct {
 	ID     string // prefix that makes element ids unique on the page
 	Point  string // part that gets a ring and an arrow; "" for none
 	Reveal bool   // the chain shows what is live, and how each part looks
+	Asked  bool   // how parts look is asked: no word and no mark judges them
 	Link   func(part string) string
 }
 
@@ -51,6 +52,18 @@ func (v *View) name(part string) string { return Name(v.Words, v.Setup, part) }
 // says is a part and what is seen of it, as a sentence.
 func (v *View) says(part, seen string) string {
 	return v.Words("figure.says", "Part", part, "Seen", seen)
+}
+
+// List joins what is named one after the other, in the page's language.
+func List(w Words, items []string) string {
+	if len(items) == 0 {
+		return ""
+	}
+	all := items[0]
+	for _, item := range items[1:] {
+		all = w("figure.list", "Before", all, "Then", item)
+	}
+	return all
 }
 
 // named are the part ids that have a name of their own, while they are of this
@@ -73,6 +86,9 @@ func Name(w Words, s *setup.Setup, part string) string {
 		return w("figure.part." + part)
 	}
 	alone := w("figure.kind." + string(kind))
+	if kind == setup.KindTap && s.Part(part).Tap.At == setup.AtPort {
+		alone = w("figure.part.port")
+	}
 	for _, id := range s.IDs() {
 		if k, _ := s.PartKind(id); k == kind && id != part && named[id] != kind {
 			return w("figure.named", "Kind", alone, "ID", part)

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"html"
 	"io"
 	"os"
 	"path/filepath"
@@ -371,6 +372,90 @@ func TestEveryLookIsDrawnInItsTile(t *testing.T) {
 	})
 }
 
+// Where a look is asked, what there is to be seen is said to those who do not
+// see it, and no word and no mark judges it: close up, and among all parts.
+func TestAskedLook(t *testing.T) {
+	said := regexp.MustCompile(`(?s)<(?:title|desc|text)[^>]*>(.*?)</`)
+	marks := regexp.MustCompile(`fig-(bad|ghost|low|mark|wrong|strong|live|dead)\b`)
+	for _, language := range []string{"en", "ar", "fr"} {
+		words := speaker(t, language)
+		lookers(t, func(kind setup.Kind, look setup.Look, s *setup.Setup, part string, c circuit.Conditions) {
+			if kind == setup.KindLamp || kind == setup.KindScreen || kind == setup.KindAlarm {
+				return // what the panel shows is its own words
+			}
+			v := figure.View{Setup: s, State: solve(t, s, c), Words: words, ID: "f", Reveal: true, Asked: true}
+			whole := v
+			c.Faults = slices.DeleteFunc(slices.Clone(c.Faults), func(f setup.Fault) bool { return f.Part == part })
+			whole.State = solve(t, s, c)
+			for what, draw := range map[string]func(figure.View) string{
+				"close-up": func(v figure.View) string { return figure.CloseUp(v, part) }, "chain": figure.Chain,
+			} {
+				svg := draw(v)
+				sound(t, svg)
+				var all []string
+				for _, m := range said.FindAllStringSubmatch(svg, -1) {
+					all = append(all, html.UnescapeString(m[1]))
+				}
+				text := strings.Join(all, "\n")
+				shows := words("figure.shows." + string(look))
+				if kind == setup.KindBattery && look == setup.LookDark {
+					shows = words("figure.shows.blank")
+				}
+				if !strings.Contains(text, strings.TrimSuffix(words("figure.says", "Part", figure.Name(words, s, part), "Seen", shows), ".")) {
+					t.Errorf("%s: what a %s %s shows is not said in the %s: %q", language, look, kind, what, text)
+				}
+				for _, key := range []string{"figure.look.", "figure.seen."} {
+					if word := words(key + string(look)); regexp.MustCompile(`(^|\PL)` + regexp.QuoteMeta(word) + `(\PL|$)`).MatchString(text) {
+						t.Errorf("%s: of a %s the %s says %q: %q", language, kind, what, word, text)
+					}
+				}
+				if mark := marks.FindString(svg); mark != "" {
+					t.Errorf("of a %s %s the %s has a %s", look, kind, what, mark)
+				}
+				if shapes(svg) == shapes(draw(whole)) {
+					t.Errorf("asked, in the %s a %s that is %s is drawn as a sound one", what, kind, look)
+				}
+			}
+		})
+	}
+}
+
+// What is in order is told as it looks too: no part stands out by its words.
+func TestAskedOfEveryPart(t *testing.T) {
+	words := speaker(t, "en")
+	for name, s := range variants(t) {
+		c := circuit.Usual()
+		c.Mains = true
+		svg := html.UnescapeString(figure.Chain(figure.View{Setup: s, State: solve(t, s, c), Words: words, ID: "f", Reveal: true, Asked: true}))
+		for _, part := range s.IDs() {
+			kind, _ := s.PartKind(part)
+			if slices.Contains([]setup.Kind{setup.KindPanel, setup.KindLamp, setup.KindScreen, setup.KindAlarm}, kind) {
+				continue
+			}
+			want := map[setup.Kind]string{
+				setup.KindBattery: "level", setup.KindInternal: "level", setup.KindIsolator: "on", setup.KindSwitch: "on",
+				setup.KindOutlet: "on", setup.KindConverter: "lit", setup.KindAdapter: "lit",
+			}[kind]
+			switch {
+			case name == "port" && (kind == setup.KindOutlet || kind == setup.KindTap):
+				want = "lit"
+			case want == "":
+				want = "sound"
+			}
+			shows := words("figure.shows." + want)
+			if name == "port" && kind == setup.KindFuse {
+				shows = words("figure.seen.covered")
+			}
+			if s.Ventilator.Shared() && part == s.Chain[len(s.Chain)-1].ID {
+				shows = words("figure.parked")
+			}
+			if !strings.Contains(svg, figure.Name(words, s, part)+": "+shows) {
+				t.Errorf("%s: of %s, %q is not said", name, part, shows)
+			}
+		}
+	}
+}
+
 // shapes are a picture without its words.
 func shapes(svg string) string {
 	return regexp.MustCompile(`(?s)<(title|desc|text).*?</(title|desc|text)>`).ReplaceAllString(svg, "")
@@ -498,7 +583,7 @@ func TestEveryClassHasItsCSS(t *testing.T) {
 	if err != nil || len(files) == 0 {
 		t.Fatal(files, err)
 	}
-	plain := map[string]bool{"fig-panel": true, "fig-chain": true, "fig-back": true, "fig-person": true, "fig-word": true, "fig-label": true, "fig-plain": true}
+	plain := map[string]bool{"fig-panel": true, "fig-chain": true, "fig-back": true, "fig-person": true, "fig-packed": true, "fig-word": true, "fig-label": true, "fig-plain": true}
 	for _, f := range files {
 		data, err := os.ReadFile(f)
 		if err != nil {

@@ -137,7 +137,7 @@ func (p *pen) stain(x, y, w, h float64) {
 
 // unequal is the sign that what stands there is not what belongs there.
 func (p *pen) unequal(x, y, size float64) {
-	p.path("fig-line fig-bad", fmt.Sprintf("M%s %sh%sM%s %sh%sM%s %sL%s %s",
+	p.mark(fmt.Sprintf("M%s %sh%sM%s %sh%sM%s %sL%s %s",
 		num(x-size), num(y-size*.36), num(2*size), num(x-size), num(y+size*.36), num(2*size),
 		num(x+size*.5), num(y-size), num(x-size*.5), num(y+size)))
 }
@@ -157,6 +157,22 @@ func (p *pen) stranger(belongs string, draw func()) {
 
 // otherVolts is what is written on a part of the wrong type.
 func otherVolts(v setup.Volts) setup.Volts { return setup.Volts(circuit.OtherFamily(float64(v))) }
+
+// sliver is what is left of a level that is low.
+func (p *pen) sliver(x, y, h float64) {
+	class := "fig-low"
+	if p.asked {
+		class = "fig-ink"
+	}
+	p.rect(class, x, y, 7, h, 2)
+}
+
+// ghost is where something should stand.
+func (p *pen) ghost(x, y, w, h float64) {
+	if !p.asked {
+		p.rect("fig-ghost", x, y, w, h, 2)
+	}
+}
 
 func (p *pen) levelBars(n bars, x, y, w, h float64) {
 	if n == unknown {
@@ -180,12 +196,12 @@ func (p *pen) pack(n bars, blank bool) {
 	p.plus(162, 50)
 	if blank { // its gauge shows nothing at all
 		p.rect("fig-screen fig-blank", 56, 70, 128, 44, 5)
-		p.path("fig-line fig-bad", "M72 106L168 78")
+		p.mark("M72 106L168 78")
 		return
 	}
 	p.levelBars(n, 56, 74, 132, 36)
 	if n == 0 { // one sliver left
-		p.rect("fig-low", 61, 78, 7, 28, 2)
+		p.sliver(61, 78, 28)
 	}
 }
 
@@ -195,7 +211,7 @@ func (p *pen) inside(n bars) {
 	p.rect("fig-ink", 172, 60, 12, 22, 2)
 	p.levelBars(n, 64, 52, 104, 38)
 	if n == 0 {
-		p.rect("fig-low", 68, 56, 7, 30, 2)
+		p.sliver(68, 56, 30)
 	}
 	if n == unknown {
 		p.minus(88, 71)
@@ -330,8 +346,8 @@ func (p *pen) lead(look setup.Look) {
 	}
 	p.path("fig-cable-edge", "M0 70C34 42 60 40 84 52M156 88C180 100 206 98 240 70")
 	p.path("fig-cable", "M0 70C34 42 60 40 84 52M156 88C180 100 206 98 240 70")
-	p.path("fig-line fig-bad", "M84 46l22 2M86 56l24 8M80 62l16 14M156 80l-22 -10M154 90l-24 0M158 98l-18 10")
-	p.path("fig-line fig-bad", "M92 22l8 14M120 14v18M148 22l-8 14")
+	p.fray("M84 46l22 2M86 56l24 8M80 62l16 14M156 80l-22 -10M154 90l-24 0M158 98l-18 10")
+	p.mark("M92 22l8 14M120 14v18M148 22l-8 14")
 }
 
 // half is one shell of a joint, from its back at x to its mouth.
@@ -421,15 +437,15 @@ func (p *pen) joint(j *setup.Joint, look setup.Look) {
 		p.minus(left+w-22, 91)
 		p.minus(right+22, 59)
 		p.plus(right+22, 91)
-		p.path("fig-line fig-bad", "M100 20q20 -18 40 0m0 0l-2 -13m2 13l-13 -1M140 120q-20 18 -40 0m0 0l2 13m-2 -13l13 1")
+		p.mark("M100 20q20 -18 40 0m0 0l-2 -13m2 13l-13 -1M140 120q-20 18 -40 0m0 0l2 13m-2 -13l13 1")
 	case setup.LookCrossed:
 		p.plus(left+w-22, 59)
 		p.minus(left+w-22, 91)
-		p.path("fig-line fig-bad", "M106 114l24 22m0 -22l-24 22")
+		p.mark("M106 114l24 22m0 -22l-24 22")
 	}
 	switch look {
 	case setup.LookHalfHome: // how wide the gap is
-		p.path("fig-line fig-bad", "M100 6v124M140 6v124M60 14h32m-10 -8l10 8l-10 8M180 14h-32m10 -8l-10 8l10 8")
+		p.mark("M100 6v124M140 6v124M60 14h32m-10 -8l10 8l-10 8M180 14h-32m10 -8l-10 8l10 8")
 	case setup.LookDiscoloured:
 		p.stain(78, 26, 84, 88)
 	case setup.LookContactIn:
@@ -452,8 +468,8 @@ func (p *pen) opened(contacts int) {
 		}
 		p.rect("fig-pin", 70, y-7, 38, 14, 2)
 		p.rect("fig-pin", 152, y-7, 80, 14, 2)
-		p.rect("fig-ghost", 111, y-7, 38, 14, 2)
-		p.path("fig-line fig-bad", fmt.Sprintf("M196 %sh34m-10 -8l10 8l-10 8", num(y-20)))
+		p.ghost(111, y-7, 38, 14)
+		p.mark(fmt.Sprintf("M196 %sh34m-10 -8l10 8l-10 8", num(y-20)))
 	}
 }
 
@@ -489,7 +505,7 @@ func (p *pen) fuse(f *setup.Fuse, look setup.Look, fine bool) {
 	if look == setup.LookBlown {
 		p.path("fig-soot", "M92 36Q88 18 108 20T138 16Q160 24 150 40Q140 56 122 48T92 36z")
 		p.path("fig-element", "M79 62V44Q79 30 92 32L96 40M161 62V44Q161 30 148 30L146 22")
-		p.path("fig-line fig-bad", "M108 24l26 26m0 -26l-26 26")
+		p.mark("M108 24l26 26m0 -26l-26 26")
 	} else {
 		p.path("fig-element", "M79 62V44Q79 28 98 28H142Q161 28 161 44V62")
 	}
@@ -589,8 +605,8 @@ func (p *pen) plug(pl *setup.Plug, look setup.Look, fine bool) {
 		p.gap(mouth, wall, 14)
 	case setup.LookContactIn: // where the contact should stand
 		y := contactY(0, contacts)
-		p.rect("fig-ghost", mouth+3, y-6, 34, 12, 2)
-		p.path("fig-line fig-bad", fmt.Sprintf("M%s 16H%sm12 -9l-12 9l12 9M%s %sV26", num(mouth+42), num(mouth-4), num(mouth+20), num(y-10)))
+		p.ghost(mouth+3, y-6, 34, 12)
+		p.mark(fmt.Sprintf("M%s 16H%sm12 -9l-12 9l12 9M%s %sV26", num(mouth+42), num(mouth-4), num(mouth+20), num(y-10)))
 	case setup.LookDiscoloured:
 		p.stain(mouth-46, 30, 84, 80)
 	}
@@ -601,7 +617,7 @@ func (p *pen) plug(pl *setup.Plug, look setup.Look, fine bool) {
 
 // gap measures an opening that should not be there.
 func (p *pen) gap(from, to, y float64) {
-	p.path("fig-line fig-bad", fmt.Sprintf("M%s %sv22M%s %sv22M%s %sH%sm-8 -6l8 6l-8 6M%s %sH%sm8 -6l-8 6l8 6",
+	p.mark(fmt.Sprintf("M%s %sv22M%s %sv22M%s %sH%sm-8 -6l8 6l-8 6M%s %sH%sm8 -6l-8 6l8 6",
 		num(from), num(y-11), num(to), num(y-11), num(from-26), num(y), num(from), num(to+26), num(y), num(to)))
 }
 
@@ -616,7 +632,9 @@ func (p *pen) face(contacts int, look setup.Look) {
 		y := contactY(i, contacts)
 		if look == setup.LookContactIn && i == 0 {
 			p.circle("fig-hole", 192, y, 7)
-			p.circle("fig-line fig-bad", 192, y, 14)
+			if !p.asked {
+				p.circle("fig-line fig-bad", 192, y, 14)
+			}
 			continue
 		}
 		p.circle("fig-pin", 192, y, 8.5)
@@ -659,7 +677,8 @@ func (p *pen) cord(look setup.Look) {
 		p.rect("fig-pin", mouth, 77, 36, 10, 2)
 		p.gap(mouth, 170, 18)
 	case setup.LookDamaged:
-		p.path("fig-line fig-bad", "M34 64l14 -6M34 70h16M34 76l14 6M76 64l-14 -8M76 72l-14 0M76 78l-12 8M44 36l4 10M56 32v12M68 36l-4 10")
+		p.fray("M34 64l14 -6M34 70h16M34 76l14 6M76 64l-14 -8M76 72l-14 0M76 78l-12 8")
+		p.mark("M44 36l4 10M56 32v12M68 36l-4 10")
 	}
 	if look == setup.LookDamaged {
 		p.line("fig-cable-edge", 0, 70, 34, 70)

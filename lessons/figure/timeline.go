@@ -141,12 +141,8 @@ func (t *timeline) upright(class string, x, from, to float64) {
 	t.line(class, t.turned(x), from, t.turned(x), to)
 }
 
-// word is centred on x, and narrowed where it would leave its width.
+// word is centred on x, and keeps to its width.
 func (t *timeline) word(class string, x, y, size, width float64, s string) {
-	if textWidth(s, size) <= width {
-		t.text(class, "middle", t.turned(x), y, size, s)
-		return
-	}
 	t.squeezed(class, t.turned(x), y, size, width, s)
 }
 
@@ -334,7 +330,7 @@ func (t *timeline) place(y float64) float64 {
 	near := 0
 	for i := range t.marks {
 		m := &t.marks[i]
-		m.w = max(textWidth(m.what, wordSize), textWidth(m.when, timeSize)) + 16
+		m.w = max(textWidth(m.what, wordSize), heavy*textWidth(m.when, timeSize)) + 16
 		if m.number > 0 {
 			m.w += 26
 		}
@@ -743,7 +739,7 @@ func (t *timeline) axis(y float64) float64 {
 	from, day := timelineStart, t.leaves
 	label := func(to float64) {
 		for _, s := range []string{plain(t.times.day(day, shortDays)), strconv.Itoa(day.Day())} {
-			if textWidth(s, wordSize) <= to-from-6 {
+			if heavy*textWidth(s, wordSize) <= to-from-6 {
 				t.word("fig-word fig-strong", (from+to)/2, y+19, wordSize, to-from, s)
 				return
 			}
