@@ -160,7 +160,11 @@ func (m *Main) enter(c *fiber.Ctx, desk bool) error {
 			next += "?chose=" + url.QueryEscape(chose)
 		}
 	}
-	return c.Redirect(local(c.FormValue("next"), next), fiber.StatusSeeOther)
+	at := local(c.FormValue("next"), next)
+	if desk && at == "/desk" { // which is where the door itself leads, and not everyone's
+		at = next
+	}
+	return c.Redirect(at, fiber.StatusSeeOther)
 }
 
 // mayEnter tells whether someone whose secret was right may come in: not who

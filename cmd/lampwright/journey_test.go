@@ -981,20 +981,23 @@ func (w *walk) beSigned() []string {
 	w.says("h1", w.name, w.equipment.Tag)
 	w.looks("desk-learner", full)
 
+	const form = "#observe-power-sources"
+	const secret = "#secret-power-sources"
+	w.click(form + " summary")
 	const missed = "bag-ready"
-	w.touch(`label:has([name="spare"])`)
+	w.touch(form + ` label:has([name="spare"])`)
 	var ticked []string
-	for _, it := range competency.Checklist {
+	for _, it := range competency.Find(competency.PowerSources).Items {
 		if it.ID != missed {
-			w.touch("label:has(" + value("seen", it.ID) + ")")
+			w.touch(form + " label:has(" + value("seen", it.ID) + ")")
 			ticked = append(ticked, it.ID)
 		}
 	}
-	w.touch("label:has(" + value("rating", "4") + ")")
-	w.write("#secret", educatorSecret)
-	w.goes(422, w.press("main form .go"))
-	w.says("#wrong", w.speak.T("problem.critical-missed"))
-	const left = `[...document.querySelectorAll("main input:checked")].map(e => e.name + " " + e.value)`
+	w.touch(form + " label:has(" + value("rating", "4") + ")")
+	w.write(secret, educatorSecret)
+	w.goes(422, w.press(form+" .go"))
+	w.says("#wrong-power-sources", w.speak.T("problem.critical-missed"))
+	const left = `[...document.querySelectorAll("#observe-power-sources input:checked")].map(e => e.name + " " + e.value)`
 	want := []string{"spare yes"}
 	for _, id := range ticked {
 		want = append(want, "seen "+id)
@@ -1002,14 +1005,14 @@ func (w *walk) beSigned() []string {
 	if got := eval[[]string](w, left); !slices.Equal(got, append(want, "rating 4")) {
 		w.Errorf("the refused form keeps %q", got)
 	}
-	w.has(`#secret`)
+	w.has(secret)
 	if w.count(".sign-off") != 0 {
 		w.Error("a sign-off with a critical item missed")
 	}
 	w.looks("desk-refused", dark)
 
-	w.touch("label:has(" + value("seen", missed) + ")")
-	w.write("#secret", educatorSecret)
+	w.touch(form + " label:has(" + value("seen", missed) + ")")
+	w.write(secret, educatorSecret)
 	zone, err := time.LoadLocation(zoneOfDemo)
 	if err != nil {
 		w.Fatal(err)
@@ -1022,12 +1025,12 @@ func (w *walk) beSigned() []string {
 		return competency.LastDay(competency.Lapses(time.Now(), p.Policies.SignOffDays, zone), zone).Format(time.DateOnly)
 	}
 	days := []string{last()}
-	w.click("main form .go")
+	w.click(form + " .go")
 	days = append(days, last())
 	w.says("main", w.speak.T("page.signed"))
 	w.standsSigned(".sign-off", days)
 	w.looks("desk-signed", full)
-	w.click(`main a[href="/desk"]`)
+	w.click(`.desks a[href="/desk"]`)
 	w.standsSigned(row, days)
 	w.looks("desk-roster", dark)
 	w.signOut("/desk")
@@ -1038,11 +1041,18 @@ func (w *walk) beSigned() []string {
 // educatorSignsIn signs in on the desk's door, which is open.
 func (w *walk) educatorSignsIn() {
 	w.Helper()
+	w.staffSignsIn(educatorName, educatorSecret, "/desk")
+}
+
+// staffSignsIn is someone of the staff at the desk's door, who begins at a
+// page of their own.
+func (w *walk) staffSignsIn(name, secret, begins string) {
+	w.Helper()
 	w.isAt("/desk/sign-in")
-	w.write("#who", educatorName)
-	w.write("#secret", educatorSecret)
+	w.write("#who", name)
+	w.write("#secret", secret)
 	w.click("main form button")
-	w.isAt("/desk")
+	w.isAt(begins)
 }
 
 func (w *walk) learnerLink() string {

@@ -284,7 +284,7 @@ func (w *walk) checksWithoutScript() {
 	w.says(`.ending [role="status"]`, w.speak.T("selfcheck.sent"))
 }
 
-// reports sends a call to the desk, where the educator finds out what it was.
+// reports sends a call to the desk, where the technologist finds out what it was.
 func (w *walk) reports() {
 	const callback = "555-0142"
 	blown := setup.Fault{Part: "fuse", Mode: setup.Blown}
@@ -309,8 +309,7 @@ func (w *walk) reports() {
 
 	w.open("/")
 	w.click(`footer a[href="/desk"]`)
-	w.educatorSignsIn()
-	w.click(`a[href="/desk/inbox"]`)
+	w.staffSignsIn("tove", "copper-ferry-41", "/desk/inbox")
 	w.says("main", w.speak.T("inbox.open", "Count", 1), w.speak.T("inbox.alerts-nobody"))
 	const row = `tr:has(a[href^="/desk/inbox/"])`
 	w.says(row, g.there.Tag, callback, w.speak.T("inbox.ending.call-technologist"))
@@ -326,7 +325,7 @@ func (w *walk) reports() {
 	w.write("#volts", "0")
 	w.click("#reading button")
 	w.says(".note.good", w.speak.T("inbox.kept.reading"))
-	w.says(".kept", w.speak.T("figure.kind.fuse"), w.speak.T("inbox.volts.of", "Volts", "0"), educator)
+	w.says(".kept", w.speak.T("figure.kind.fuse"), w.speak.T("inbox.volts.of", "Volts", "0"), "Tove Hale")
 	if after := w.chance(fuse); after < before+10 {
 		w.Errorf("with no volts after it, a blown fuse is %d %% likely, before %d %%", after, before)
 	}
@@ -337,11 +336,11 @@ func (w *walk) reports() {
 	w.click("#finding button")
 	w.says("main", w.speak.T("inbox.kept.finding"), w.speak.T("inbox.was-found", "What", fuse))
 	w.looks("inbox-case-closed", full)
-	w.click(`main a[href="/desk/inbox"]`)
+	w.click(`.desks a[href="/desk/inbox"]`)
 	w.says("main", w.speak.T("inbox.open", "Count", 0), w.speak.T("inbox.open.none"), w.speak.T("inbox.closed"))
 	w.says(row, g.there.Tag, fuse)
 	w.looks("inbox-closed", glance)
-	w.click(`main a[href="/desk/inbox/lessons"]`)
+	w.click(`.desks a[href="/desk/inbox/lessons"]`)
 	w.says("main", w.speak.T("inbox.missed.calls", "Count", 1))
 	w.says("tbody tr", fuse, w.speak.T("inbox.missed.nothing")) // the call was right
 	w.looks("inbox-lessons", full)
