@@ -3,7 +3,6 @@ package server
 import (
 	"crypto/rand"
 	"encoding/json"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -115,7 +114,8 @@ type observed struct {
 	page     page.Learner
 }
 
-func (m *Main) observe(c *fiber.Ctx, v view) (o observed, err error) {
+// observe gathers what an educator needs to observe a competency.
+func (m *Main) observe(c *fiber.Ctx, v view, wanted string) (o observed, err error) {
 	if o.person, err = m.someone(c); err != nil {
 		return o, err
 	}
@@ -154,24 +154,30 @@ func (m *Main) observe(c *fiber.Ctx, v view) (o observed, err error) {
 	if o.page.SignOffs, err = m.signOffs(c, v, o.person.ID); err != nil {
 		return o, err
 	}
+	what := competency.Find(wanted)
+	if what == nil {
+		return o, problem.New(problem.Invalid, "problem.form")
+	}
 	for i := range competency.All() {
-		what := &competency.All()[i]
-		l, s := o.evidence.Missing(what.Lessons, what.Scenarios)
-		form := page.Observation{
-			Competency: what.ID, Name: v.speak.T(what.Name()), Missing: len(l) + len(s), FormKey: rand.Text(), Items: what.Items,
-			ChecklistVersion: what.Version, Lowest: what.Rating.Lowest, Highest: what.Rating.Highest, Educator: v.person.Name,
-			Meaning: v.speak.T("page.observe.meaning.text"), After: o.newest[what.ID].ID,
-		}
-		for _, shown := range o.page.SignOffs {
-			form.Again = form.Again || shown.ID == form.After && shown.Standing.Holds()
-		}
-		o.page.Observations = append(o.page.Observations, form)
+		c := &competency.All()[i]
+		o.page.Choices = append(o.page.Choices, page.Step{
+			Title: v.speak.T(c.Name()), Link: "/desk/learners/" + o.person.ID + "?competency=" + c.ID, Done: c == what,
+		})
+	}
+	l, s := o.evidence.Missing(what.Lessons, what.Scenarios)
+	o.page.Observation = page.Observation{
+		Competency: what.ID, Name: v.speak.T(what.Name()), Missing: len(l) + len(s), FormKey: rand.Text(), Items: what.Items,
+		ChecklistVersion: what.Version, Lowest: what.Rating.Lowest, Highest: what.Rating.Highest, Educator: v.person.Name,
+		Meaning: v.speak.T("page.observe.meaning.text"), After: o.newest[what.ID].ID,
+	}
+	for _, shown := range o.page.SignOffs {
+		o.page.Observation.Again = o.page.Observation.Again || shown.ID == o.page.Observation.After && shown.Standing.Holds()
 	}
 	return o, nil
 }
 
 func (m *Main) learner(c *fiber.Ctx) error {
-	o, err := m.observe(c, m.view(c))
+	o, err := m.observe(c, m.view(c), c.Query("competency", competency.PowerSources))
 	if err != nil {
 		return err
 	}
@@ -186,15 +192,11 @@ func (m *Main) sign(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
-	o, err := m.observe(c, v)
+	o, err := m.observe(c, v, c.FormValue("competency"))
 	if err != nil {
 		return err
 	}
-	at := slices.IndexFunc(o.page.Observations, func(f page.Observation) bool { return f.Competency == c.FormValue("competency") })
-	if at < 0 {
-		return problem.New(problem.Invalid, "problem.form")
-	}
-	form := &o.page.Observations[at]
+	form := &o.page.Observation
 	what := competency.Find(form.Competency)
 	form.Seen = map[string]bool{}
 	for _, id := range c.Request().PostArgs().PeekMulti("seen") {

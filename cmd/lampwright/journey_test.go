@@ -983,7 +983,7 @@ func (w *walk) beSigned() []string {
 
 	const form = "#observe-power-sources"
 	const secret = "#secret-power-sources"
-	w.click(form + " summary")
+	w.touch(form + " summary")
 	const missed = "bag-ready"
 	w.touch(form + ` label:has([name="spare"])`)
 	var ticked []string

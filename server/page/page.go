@@ -352,7 +352,8 @@ type Learner struct {
 	Lessons, Scenarios  []Step
 	MaySign, JustSigned bool
 	SignOffs            []SignOff
-	Observations        []Observation
+	Choices             []Step // what can be observed; Done marks the one shown
+	Observation         Observation
 }
 
 // Observation is the form of an observed demonstration.

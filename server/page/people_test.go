@@ -57,9 +57,9 @@ func init() {
 	samples["learner"] = func(s locales.Speaker) templ.Component {
 		return page.LearnerPage(page.Learner{
 			Frame: desk(s, "page.roster"), ID: "p1", Person: "Wren <b>", Setup: "Chair 12", MaySign: true, JustSigned: true, SignOffs: []page.SignOff{shown},
-			Observations: []page.Observation{
-				{Competency: "power-sources", Name: "NAME", Again: true, FormKey: "KEY", After: "s1", ChecklistVersion: "1", Items: items, Lowest: 1, Highest: 5, Rating: 3, Spare: true, Educator: "Mara", Meaning: "MEANING<", Wrong: "WRONG<"},
-				{Competency: "going-out", Name: "NAME", Missing: 3},
+			Choices: []page.Step{{Title: "CHOICE<", Link: "/desk/learners/p1?competency=power-sources", Done: true}},
+			Observation: page.Observation{
+				Competency: "power-sources", Name: "NAME", Again: true, FormKey: "KEY", After: "s1", ChecklistVersion: "1", Items: items, Lowest: 1, Highest: 5, Rating: 3, Spare: true, Educator: "Mara", Meaning: "MEANING<", Wrong: "WRONG<",
 			},
 		})
 	}
