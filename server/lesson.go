@@ -266,14 +266,6 @@ func more(speak locales.Speaker) (list []page.Step) {
 	return list
 }
 
-func scenarioIDs() []string {
-	var ids []string
-	for _, sc := range quiz.Needed() {
-		ids = append(ids, sc.ID)
-	}
-	return ids
-}
-
 func (m *Main) me(c *fiber.Ctx) error {
 	v := m.view(c)
 	r, _, err := m.mine(c, v)

@@ -6,8 +6,6 @@ import (
 	"fmt"
 	"testing"
 	_ "time/tzdata" // the zones, on any machine
-
-	"lampwright/locales/problem"
 )
 
 func TestEmbedded(t *testing.T) {
@@ -46,46 +44,8 @@ func TestMissing(t *testing.T) {
 	}
 }
 
-// What the server asks of the one competency it knows.
-func TestPresent(t *testing.T) {
-	if err := Signable(true, all(present), PassingRating); err != nil {
-		t.Fatal(err)
-	}
-	for _, it := range Checklist {
-		seen := all(present)
-		delete(seen, it.ID)
-		if err := Signable(true, seen, HighestRating); (err != nil) != it.Critical {
-			t.Errorf("%s missed: %v", it.ID, err)
-		}
-	}
-	for name, err := range map[string]error{
-		"lessons missing": Signable(false, all(present), 5), "no rating": Signable(true, all(present), 0),
-		"low rating": Signable(true, all(present), 2), "rating off the scale": Signable(true, all(present), 9),
-	} {
-		if !problem.Is(err, problem.Invalid) {
-			t.Errorf("%s: %v", name, err)
-		}
-	}
-	end := moment("2027-11-26 08:00")
-	for _, c := range []struct {
-		version, at string
-		want        Standing
-	}{
-		{"v1", "2027-05-26 08:00", Current},
-		{"v1", "2027-10-27 07:59", Current},
-		{"v1", "2027-10-27 08:00", Soon},
-		{"v1", "2027-11-26 07:59", Soon},
-		{"v1", "2027-11-26 08:00", Lapsed},
-		{"v2", "2027-05-26 08:00", Changed},
-		{"v2", "2027-11-26 08:00", Lapsed},
-	} {
-		if got := Stands("v1", c.version, end, moment(c.at)); got != c.want {
-			t.Errorf("%s at %v: %s, want %s", c.version, c.at, got, c.want)
-		} else if got.Holds() != (c.want == Current || c.want == Soon) {
-			t.Errorf("%s holds: %t", got, got.Holds())
-		}
-	}
-}
+// present is what most of these tests are about.
+var present = Find(PowerSources)
 
 func all(c *Competency) map[string]bool {
 	seen := map[string]bool{}
