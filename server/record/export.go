@@ -37,7 +37,7 @@ var held = []struct{ table, where string }{
 // nothing about anyone. Of an import that was not done yet, data is about others.
 var secretColumns = []string{"secret", "code_key", "code_used", "token_hash", "form_token", "form_key"}
 
-var secretIn = map[string][]string{"sessions": {"id"}, "imports": {"data"}, "feeds": {"token"}}
+var secretIn = map[string][]string{"sessions": {"id"}, "imports": {"data"}}
 
 // timeColumns are kept as milliseconds.
 var timeColumns = []string{
@@ -57,6 +57,9 @@ func (s *Store) Export(ctx context.Context, siteID, personID string) (out map[st
 			if err != nil {
 				return err
 			}
+			for _, row := range rows {
+				aboutOthers(h.table, row, personID)
+			}
 			out[h.table] = rows
 		}
 		return nil
@@ -65,6 +68,20 @@ func (s *Store) Export(ctx context.Context, siteID, personID string) (out map[st
 		err = problem.New(problem.Unknown, "problem.unknown-person")
 	}
 	return out, err
+}
+
+// aboutOthers takes out of a row what it says of someone else: that this
+// person changed it or signed it is about them, what it says is not.
+func aboutOthers(table string, row map[string]any, personID string) {
+	switch {
+	case table == "audit" && row["subject"] != personID:
+		delete(row, "old")
+		delete(row, "new")
+	case table == "sign_offs" && row["person_id"] != personID:
+		for _, column := range []string{"person_id", "person_name", "checklist", "rating"} {
+			delete(row, column)
+		}
+	}
 }
 
 func exported(ctx context.Context, tx *sql.Tx, table, query string, values ...any) (out []map[string]any, err error) {

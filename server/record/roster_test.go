@@ -181,6 +181,22 @@ func TestExportHoldsEveryTable(t *testing.T) {
 			t.Errorf("%s is in it", secret)
 		}
 	}
+	// What Omar signed or changed is about others.
+	changed := ines
+	changed.Team = "nights"
+	must(t, s.PutPerson(By(ctx, "omar"), changed, noon))
+	got, err = s.Export(ctx, site, "omar")
+	must(t, err)
+	text, err = json.Marshal(got)
+	must(t, err)
+	if len(got["sign_offs"]) == 0 || len(got["audit"]) == 0 {
+		t.Error("what he signed or changed is not told")
+	}
+	for _, other := range []string{`"Ines"`, "nights", `"person_name":"Dara`} {
+		if strings.Contains(string(text), other) {
+			t.Errorf("%s is told of someone else", other)
+		}
+	}
 	_, err = s.Export(ctx, site, "nobody")
 	wants(t, err, problem.Unknown, "problem.unknown-person")
 }
