@@ -65,6 +65,9 @@ func (m *Main) shownSignOff(c *fiber.Ctx, v view, o record.SignOff, p past, now 
 	if !j.Until.IsZero() && !j.Standing.Holds() {
 		out.Until = j.Until.In(m.zone).Format(localTime)
 	}
+	if j.Standing.Holds() {
+		out.RefreshBy, out.Refresh = m.dueSoon(v.speak, o, p, now)
+	}
 	for _, e := range p.events[o.ID] {
 		out.Acknowledged = out.Acknowledged || e.Kind == acknowledged
 	}

@@ -11,8 +11,10 @@ import (
 
 	"lampwright/lessons"
 	"lampwright/lessons/setup"
+	"lampwright/locales"
 	"lampwright/quiz"
 	"lampwright/quiz/competency"
+	"lampwright/server/page"
 	"lampwright/server/record"
 )
 
@@ -177,4 +179,42 @@ func (p past) of(signOff, person, setup string) (out []competency.Event) {
 		return again
 	}
 	return append(out, again...)
+}
+
+// dueSoon is what a person has to do again before long for a sign-off to hold,
+// each lesson and scenario once, and by which day.
+func (m *Main) dueSoon(speak locales.Speaker, o record.SignOff, p past, now time.Time) (by string, again []page.Step) {
+	what := competency.Find(o.Competency)
+	if what == nil {
+		return "", nil
+	}
+	r := competency.Record{Signed: o.Signed, Lapses: o.Lapses, Zone: m.zone, Events: p.of(o.ID, o.PersonID, o.SetupID)}
+	for _, f := range what.Refreshers(r, now) { // the first due first
+		if !f.Critical || f.Due.Sub(now) > competency.SoonDays*24*time.Hour {
+			continue
+		}
+		if by == "" {
+			by = competency.LastDay(f.Due, m.zone).Format(time.DateOnly)
+		}
+		if step := m.refreshes(speak, what, f.Objective); !slices.Contains(again, step) {
+			again = append(again, step)
+		}
+	}
+	return by, again
+}
+
+// refreshes is where an objective is done again: the question of the lesson
+// that teaches it, or the scenario that asks for it.
+func (m *Main) refreshes(speak locales.Speaker, what *competency.Competency, objective string) page.Step {
+	for _, id := range what.Lessons {
+		if l, ok := m.lessons.Lesson(id, speak.Tag); ok && slices.Contains(l.Taught(), objective) {
+			return page.Step{Title: l.Title, Link: "/lessons/" + id + "/question"}
+		}
+	}
+	for _, id := range what.Scenarios {
+		if sc, err := quiz.Find(id); err == nil && sc.Objective == objective {
+			return scenarioStep(speak, sc)
+		}
+	}
+	return page.Step{Title: speak.T("lessons.objective." + objective), Link: "/me"}
 }

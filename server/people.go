@@ -1,6 +1,7 @@
 package server
 
 import (
+	"cmp"
 	"crypto/rand"
 	"encoding/json"
 	"errors"
@@ -271,25 +272,40 @@ func (m *Main) changesOf(c *fiber.Ctx, v view, subject string, most int) (out []
 	if err != nil {
 		return nil, err
 	}
-	names := map[string]string{"": v.speak.T("people.machine")}
+	names := map[string]string{"": v.speak.T("people.machine")} // of people, by id
 	for _, change := range list {
-		if _, known := names[change.Actor]; !known {
-			p, err := m.store.Person(ctx(c), SiteID, change.Actor)
-			if err != nil && !problem.Is(err, problem.Unknown) {
-				return nil, err
-			}
-			names[change.Actor] = p.Name
-		}
 		fields, err := differences(change.Old, change.New)
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, page.Change{
-			At: change.At.In(m.zone).Format(localTime), By: names[change.Actor], Kind: v.speak.T("people.kind." + change.Kind),
-			Subject: change.Subject, Fields: fields,
-		})
+		for i, f := range fields {
+			fields[i].Name = v.speak.T("people.field." + strings.ToLower(f.Name))
+		}
+		shown := page.Change{At: change.At.In(m.zone).Format(localTime), Kind: v.speak.T("people.kind." + change.Kind), Fields: fields}
+		if shown.By, err = m.nameOf(c, change.Actor, names); err != nil {
+			return nil, err
+		}
+		if shown.Subject = change.Subject; slices.Contains(record.AboutPeople, change.Kind) {
+			if shown.Subject, err = m.nameOf(c, change.Subject, names); err != nil {
+				return nil, err
+			}
+		}
+		out = append(out, shown)
 	}
 	return out, nil
+}
+
+// nameOf is a person's name, or the id of someone who was erased.
+func (m *Main) nameOf(c *fiber.Ctx, id string, names map[string]string) (string, error) {
+	if name, known := names[id]; known {
+		return name, nil
+	}
+	p, err := m.store.Person(ctx(c), SiteID, id)
+	if err != nil && !problem.Is(err, problem.Unknown) {
+		return "", err
+	}
+	names[id] = cmp.Or(p.Name, id)
+	return names[id], nil
 }
 
 // differences are the fields in which two JSON objects differ.

@@ -147,7 +147,14 @@ func TestCriticalRefreshersAreMissed(t *testing.T) {
 	t.Parallel()
 	h := serve(t, demoDir(t))
 	h.signRowan(t, h.learner(t, rowan, "en"), h.educator(t, "en"))
-	h.clock.pass(100 * 24 * time.Hour)
+	day := morning.AddDate(0, 0, 90).Format(time.DateOnly)
+	if a := h.learner(t, rowan, "en").get("/me").wants(t, 200); strings.Contains(a.body, day) {
+		t.Error("told to do it again at once")
+	}
+	h.clock.pass(80 * 24 * time.Hour)
+	told := h.learner(t, rowan, "en").get("/me").says(t, h.speak.Speak("en"), 200, "page.sign-off.refresh", "Day", day)
+	told.holds(t, `href="/lessons/person-first/question"`, `href="/scenarios/at-home-evening"`)
+	h.clock.pass(20 * 24 * time.Hour)
 	h.learner(t, rowan, "en").get("/me").says(t, h.speak.Speak("en"), 200, "page.standing.current")
 	h.clock.pass(10 * 24 * time.Hour)
 	r := h.learner(t, rowan, "en")

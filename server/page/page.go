@@ -188,8 +188,10 @@ type SignOff struct {
 	Why                                string   // in the words of who suspended, overrode or revoked it
 	Because                            []string // what changed, or was missed
 	Until                              string   // when this ends by itself
-	Acknowledged                       bool     // the learner has said that they know of it
-	Acknowledge                        bool     // and is asked to
+	RefreshBy                          string   // the day by which these are to be done again, "" for not yet
+	Refresh                            []Step
+	Acknowledged                       bool // the learner has said that they know of it
+	Acknowledge                        bool // and is asked to
 }
 
 // Card is one card of a lesson.

@@ -46,6 +46,9 @@ func written(v any) ([]byte, error) {
 	return json.Marshal(v)
 }
 
+// AboutPeople are the kinds of change whose subject is a person.
+var AboutPeople = []string{"person", "invitation", "feed"}
+
 // Change is one line of the audit trail.
 type Change struct {
 	At            time.Time
