@@ -1,31 +1,44 @@
 package server_test
 
 import (
-	"database/sql"
 	"fmt"
+	"math/rand/v2"
 	"net/url"
-	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
-	_ "github.com/mattn/go-sqlite3"
-
 	"lampwright/quiz/competency"
 	"lampwright/server"
+	"lampwright/server/record"
 )
 
-// atDatabase does statements on a data folder that nobody serves now: what
-// would take too long by hand.
-func atDatabase(t testing.TB, dir string, statements ...string) {
+// signedFor is a sign-off of someone for a set-up, by Mara.
+func signedFor(person string, r record.Setup, signed, lapses time.Time) record.SignOff {
+	return record.SignOff{
+		SiteID: server.SiteID, PersonID: person, PersonName: "P", EducatorID: "demo-mara", EducatorName: "Mara", Competency: competency.PowerSources,
+		SetupID: r.ID, SetupTag: r.Tag, SetupVersion: r.Version, ChecklistVersion: "1", ModelVersion: "1", ContentVersion: "1", Language: "en",
+		Meaning: "m", SignedName: "Mara", Checklist: []byte("{}"), Rating: 4, Signed: signed, SignedLocal: "x", Lapses: lapses,
+	}
+}
+
+// learntAgain answers every lesson rightly and passes every scenario for the
+// record, at a time; but for one lesson, if it is named.
+func learntAgain(t testing.TB, s *record.Store, person string, r record.Setup, at time.Time, but string) {
 	t.Helper()
-	db, err := sql.Open("sqlite3", filepath.Join(dir, "lampwright.db"))
-	must(t, err)
-	defer db.Close()
-	for _, s := range statements {
-		if _, err := db.Exec(s); err != nil {
-			t.Fatal(err, s)
+	what := competency.Find(competency.PowerSources)
+	for _, id := range what.Lessons {
+		if id != but {
+			must(t, s.MarkLesson(t.Context(), server.SiteID, person, r.ID, r.Version, id, "1", true, at, record.NewID()))
 		}
+	}
+	for _, id := range what.Scenarios {
+		run, err := s.StartRun(t.Context(), record.Run{
+			SiteID: server.SiteID, PersonID: person, SetupID: r.ID, SetupVersion: r.Version, Scenario: id, ScenarioVersion: "1",
+			ModelVersion: "1", Language: "en", Mode: record.Quiz, Started: at,
+		}, record.NewID())
+		must(t, err)
+		must(t, s.EndRun(t.Context(), server.SiteID, run.ID, true, 1, []byte("{}"), at))
 	}
 }
 
@@ -33,17 +46,22 @@ func atDatabase(t testing.TB, dir string, statements ...string) {
 // teams; those before signed are signed off, one each day, the first longest ago.
 func crowd(t testing.TB, dir string, learners, signed int) {
 	t.Helper()
-	atDatabase(t, dir, fmt.Sprintf(`
-		WITH n (i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < %d)
-		INSERT INTO people (site_id, id, name, role, card, secret, language, setup_id, team, changed)
-		SELECT 'main', 'p' || i, printf('Person %%05d', i), 'learner', 'C' || i, '', 'en', 'chair-12', iif(i %% 2, 'Nights', 'Days'), 0 FROM n`, learners),
-		fmt.Sprintf(`
-		WITH n (i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < %d)
-		INSERT INTO sign_offs (site_id, id, person_id, educator_id, educator_name, competency, setup_id, setup_tag, setup_version,
-			checklist_version, model_version, content_version, language, meaning, signed_name, checklist, features, rating,
-			signed, signed_local, lapses, form_key, person_name)
-		SELECT 'main', 's' || i, 'p' || i, 'demo-mara', 'Mara', 'power-sources', s.id, s.tag, s.version, '1', '1', '1', 'en', 'm', 'Mara', '{}', '',
-			4, %d - (%d - i + 1) * 86400000, 'x', %[2]d + i * 86400000, 'f' || i, 'P' FROM n, setups s WHERE s.id = 'chair-12'`, signed, morning.UnixMilli(), signed))
+	withRecords(t, dir, func(s *record.Store) {
+		chair, err := s.Setup(t.Context(), server.SiteID, "chair-12")
+		must(t, err)
+		for i := 1; i <= learners; i++ {
+			p := record.Person{
+				SiteID: server.SiteID, ID: fmt.Sprintf("p%d", i), Name: fmt.Sprintf("Person %05d", i), Role: record.Learner, Card: fmt.Sprintf("C%d", i),
+				Language: "en", SetupID: "chair-12", Team: []string{"Days", "Nights"}[i%2],
+			}
+			must(t, s.PutPerson(t.Context(), p, morning))
+			if i <= signed {
+				day := 24 * time.Hour
+				_, _, err := s.Sign(t.Context(), signedFor(p.ID, chair, morning.Add(-time.Duration(signed-i+1)*day), morning.Add(time.Duration(i)*day)), p.ID)
+				must(t, err)
+			}
+		}
+	})
 }
 
 // TestRosterOfMany: in pages, found by name and team, and by when they lapse.
@@ -97,30 +115,33 @@ func TestRosterAgreesWithTheLearnersPage(t *testing.T) {
 	t.Parallel()
 	what := competency.Find(competency.PowerSources)
 	day := 24 * time.Hour
+	missed := time.Duration(what.Refresh.Critical+what.Refresh.Grace+2) * day
+	again := func(at time.Time, but string) func(*testing.T, *record.Store, record.Setup) {
+		return func(t *testing.T, s *record.Store, r record.Setup) { learntAgain(t, s, "demo-rowan", r, at, but) }
+	}
 	for name, c := range map[string]struct {
 		after time.Duration
-		do    string
+		do    func(t *testing.T, s *record.Store, r record.Setup)
 		want  competency.Standing
 	}{
-		"fresh":                         {day, "", competency.Current},
-		"no critical one was refreshed": {time.Duration(what.Refresh.Critical+what.Refresh.Grace+2) * day, "", competency.Suspended},
-		"all were, yesterday": {
-			time.Duration(what.Refresh.Critical+what.Refresh.Grace+2) * day,
-			fmt.Sprintf(`UPDATE lessons SET done = %[1]d; UPDATE runs SET ended = %[1]d`, morning.Add(time.Duration(what.Refresh.Critical+what.Refresh.Grace+1)*day).UnixMilli()), competency.Current,
-		},
-		"all were, and long ago again": {
-			200 * day,
-			fmt.Sprintf(`UPDATE lessons SET done = %[1]d; UPDATE runs SET ended = %[1]d`, morning.Add(80*day).UnixMilli()), competency.Suspended,
-		},
-		"all but one were, yesterday": {
-			time.Duration(what.Refresh.Critical+what.Refresh.Grace+2) * day,
-			fmt.Sprintf(`UPDATE lessons SET done = %[1]d WHERE lesson <> 'your-panel'; UPDATE runs SET ended = %[1]d`, morning.Add(time.Duration(what.Refresh.Critical+what.Refresh.Grace+1)*day).UnixMilli()), competency.Suspended,
-		},
-		"the set-up changed": {day, `INSERT INTO setup_versions SELECT site_id, setup_id, 'other', CAST(replace(CAST(yaml AS TEXT), 'Heron', 'Plover') AS BLOB), 0 FROM setup_versions WHERE setup_id = 'chair-12';
-			UPDATE setups SET version = 'other' WHERE id = 'chair-12'`, competency.Changed},
-		"revoked": {day, `INSERT INTO sign_off_events (site_id, id, sign_off_id, kind, by_id, by_name, at, at_local, why, form_key)
-			SELECT site_id, 'e', id, 'revoked', educator_id, 'M', signed, 'x', 'a slip', 'k' FROM sign_offs`, competency.Revoked},
-		"lapsed": {366 * day, "", competency.Lapsed},
+		"fresh":                         {day, nil, competency.Current},
+		"no critical one was refreshed": {missed, nil, competency.Suspended},
+		"all were, yesterday":           {missed, again(morning.Add(missed-day), ""), competency.Current},
+		"all were, and long ago again":  {200 * day, again(morning.Add(80*day), ""), competency.Suspended},
+		"all but one were, yesterday":   {missed, again(morning.Add(missed-day), "your-panel"), competency.Suspended},
+		"the set-up changed": {day, func(t *testing.T, s *record.Store, r record.Setup) {
+			r.YAML, r.Version = []byte(strings.Replace(string(r.YAML), "model: Heron", "model: Plover", 1)), ""
+			must(t, s.PutSetup(t.Context(), r, morning))
+		}, competency.Changed},
+		"revoked": {day, func(t *testing.T, s *record.Store, _ record.Setup) {
+			list, err := s.SignOffs(t.Context(), server.SiteID, "demo-rowan")
+			must(t, err)
+			_, _, err = s.AddEvent(t.Context(), record.Event{
+				SiteID: server.SiteID, SignOffID: list[0].ID, Kind: string(competency.KindRevoked), ByID: "demo-mara", ByName: "M", At: list[0].Signed, Why: "a slip", FormKey: "k",
+			}, func(record.SignOff, []record.Event) error { return nil })
+			must(t, err)
+		}, competency.Revoked},
+		"lapsed": {366 * day, nil, competency.Lapsed},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -128,8 +149,12 @@ func TestRosterAgreesWithTheLearnersPage(t *testing.T) {
 			r := h.educator(t, "en")
 			r.post(rowanAt+"/sign", filled(t, r)).wants(t, 303)
 			must(t, h.stop())
-			if c.do != "" {
-				atDatabase(t, h.config.Data, c.do)
+			if c.do != nil {
+				withRecords(t, h.config.Data, func(s *record.Store) {
+					chair, err := s.Setup(t.Context(), server.SiteID, "chair-12")
+					must(t, err)
+					c.do(t, s, chair)
+				})
 			}
 			h.clock.pass(c.after)
 			h = serveWith(t, server.Config{Data: h.config.Data}, h.clock)
@@ -152,42 +177,46 @@ func TestRosterAgreesWithTheLearnersPage(t *testing.T) {
 func BenchmarkRoster(b *testing.B) {
 	dir := demoDir(b)
 	const learners, setups = 10_000, 2_500
-	now := morning.UnixMilli()
-	atDatabase(b, dir, fmt.Sprintf(`
-		WITH n (i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < %d)
-		INSERT INTO setup_versions SELECT site_id, 'c' || i, version, yaml, 0 FROM n, setup_versions WHERE setup_id = 'chair-12'`, setups),
-		`INSERT INTO setups SELECT v.site_id, v.setup_id, printf('Chair %05d', substr(v.setup_id, 2)), v.version, 0 FROM setup_versions v WHERE v.since = 0 AND v.setup_id LIKE 'c%' AND v.setup_id NOT LIKE 'chair%'`,
-		fmt.Sprintf(`
-		WITH n (i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < %d)
-		INSERT INTO people (site_id, id, name, role, card, secret, language, setup_id, team, changed)
-		SELECT 'main', lower(hex(randomblob(13))), printf('Person %%05d', (i * 7919) %% 10007), 'learner', 'C' || i, '', 'en', 'c' || (1 + i %% %d), 'Nights', 0 FROM n`, learners, setups),
-		// Signed at some time in the past year.
-		fmt.Sprintf(`
-		INSERT INTO sign_offs (site_id, id, person_id, educator_id, educator_name, competency, setup_id, setup_tag, setup_version,
-			checklist_version, model_version, content_version, language, meaning, signed_name, checklist, features, rating,
-			signed, signed_local, lapses, form_key, person_name)
-		SELECT 'main', 's' || p.id, p.id, 'demo-mara', 'Mara', 'power-sources', s.id, s.tag, s.version, '1', '1', '1', 'en', 'm', 'Mara', '{}', '',
-			4, %d - abs(random()) %% 360 * 86400000 - 1, 'x', %[1]d + (1 + abs(random()) %% 360) * 86400000, 'f' || p.id, 'P'
-		FROM people p JOIN setups s ON s.id = p.setup_id WHERE p.card GLOB 'C*'`, now),
-		// Each lesson and scenario done some time in the past quarter.
-		fmt.Sprintf(`
-		INSERT INTO lessons SELECT p.site_id, p.id, s.id, s.version, l.value, '1', 1, 0, p.id || l.value, %d - abs(random()) %% 88 * 86400000 - 1
-		FROM people p JOIN setups s ON s.id = p.setup_id, json_each('["person-first","three-sources","your-panel","chain","simple-causes","joints","the-fuse","the-plug","stop-and-call","when-it-stops","before-you-go-out","power-cut"]') l
-		WHERE p.card GLOB 'C*'`, now),
-		fmt.Sprintf(`
-		INSERT INTO runs (site_id, id, person_id, setup_id, setup_version, scenario, scenario_version, model_version, language, mode, seed, started, ended, passed, result, form_key)
-		SELECT p.site_id, p.id || l.value, p.id, s.id, s.version, l.value, '1', '1', 'en', 'quiz', 1, 0, %d - abs(random()) %% 88 * 86400000 - 1, 1, '{}', l.value
-		FROM people p JOIN setups s ON s.id = p.setup_id, json_each('["after-the-transfer","at-home-evening","comes-and-goes"]') l
-		WHERE p.card GLOB 'C*'`, now),
-		// Every sign-off was acknowledged; one in twenty is suspended.
-		`INSERT INTO sign_off_events (site_id, id, sign_off_id, kind, by_id, by_name, at, at_local, form_key)
-		SELECT site_id, 'a' || id, id, 'acknowledged', person_id, 'P', signed, 'x', 'a' || id FROM sign_offs`,
-		`INSERT INTO sign_off_events (site_id, id, sign_off_id, kind, by_id, by_name, at, at_local, why, form_key)
-		SELECT site_id, 'x' || id, id, 'suspended', educator_id, 'M', signed, 'x', 'seen alone', 'x' || id FROM sign_offs WHERE rowid % 20 = 0`,
-		// A tenth of the set-ups changed since.
-		`INSERT INTO setup_versions SELECT site_id, setup_id, 'other', CAST(replace(CAST(yaml AS TEXT), 'Heron', 'Plover') AS BLOB), 0 FROM setup_versions WHERE setup_id LIKE 'c%0' AND setup_id NOT LIKE 'chair%'`,
-		`UPDATE setups SET version = 'other' WHERE id LIKE 'c%0' AND id NOT LIKE 'chair%'`,
-		`ANALYZE`)
+	withRecords(b, dir, func(s *record.Store) {
+		ctx := b.Context()
+		chair, err := s.Setup(ctx, server.SiteID, "chair-12")
+		must(b, err)
+		odds := rand.New(rand.NewPCG(1, 2))
+		ago := func(days int) time.Time { return morning.Add(-time.Duration(1+odds.IntN(days)) * 24 * time.Hour) }
+		for i := range setups {
+			r := chair
+			r.ID, r.Tag = fmt.Sprintf("c%d", i), fmt.Sprintf("Chair %05d", i)
+			must(b, s.PutSetup(ctx, r, morning))
+		}
+		for i := range learners {
+			r := chair
+			r.ID, r.Tag = fmt.Sprintf("c%d", i%setups), fmt.Sprintf("Chair %05d", i%setups)
+			p := record.Person{
+				SiteID: server.SiteID, ID: record.NewID(), Name: fmt.Sprintf("Person %05d", i*7919%10007), Role: record.Learner, Card: fmt.Sprintf("C%d", i),
+				Language: "en", SetupID: r.ID, Team: "Nights",
+			}
+			must(b, s.PutPerson(ctx, p, morning))
+			learntAgain(b, s, p.ID, r, ago(88), "") // in the past quarter
+			o, _, err := s.Sign(ctx, signedFor(p.ID, r, ago(360), morning.AddDate(0, 0, 1+odds.IntN(360))), p.ID)
+			must(b, err)
+			happens := func(kind, by, why string) { // acknowledged, all of them; one in twenty is suspended
+				_, _, err := s.AddEvent(ctx, record.Event{
+					SiteID: server.SiteID, SignOffID: o.ID, Kind: kind, ByID: by, ByName: "P", At: o.Signed, Why: why, FormKey: kind + p.ID,
+				}, func(record.SignOff, []record.Event) error { return nil })
+				must(b, err)
+			}
+			happens("acknowledged", p.ID, "")
+			if i%20 == 0 {
+				happens(string(competency.KindSuspended), "demo-mara", "seen alone")
+			}
+		}
+		for i := 0; i < setups; i += 10 { // a tenth of the set-ups changed since
+			r := chair
+			r.ID, r.Tag, r.Version = fmt.Sprintf("c%d", i), fmt.Sprintf("Chair %05d", i), ""
+			r.YAML = []byte(strings.Replace(string(r.YAML), "model: Heron", "model: Plover", 1))
+			must(b, s.PutSetup(ctx, r, morning))
+		}
+	})
 	h := serve(b, dir)
 	r := h.educator(b, "en")
 	for name, path := range map[string]string{"all": "/desk", "lapses": "/desk?lapses=30", "search": "/desk?q=person+001"} {

@@ -31,7 +31,7 @@ func signed(ts *testscript.TestScript, neg bool, args []string) {
 	for _, form := range []string{"one", "two", "three"} {
 		last, _, err = store.Sign(ctx, record.SignOff{
 			SiteID: server.SiteID, PersonID: "demo-rowan", PersonName: "Rowan Teal", EducatorID: "demo-mara", EducatorName: "Mara Quill",
-			Competency: "power-sources", SetupID: "chair-12", SetupTag: "Chair 12", SetupVersion: setup.Version, Checklist: []byte("{}"),
+			Competency: form, SetupID: "chair-12", SetupTag: "Chair 12", SetupVersion: setup.Version, Checklist: []byte("{}"),
 			SignedName: "Mara Quill", Signed: at, SignedLocal: "2026-11-27 01:00 PST", Lapses: at.AddDate(1, 0, 0),
 		}, form)
 		ts.Check(err)
