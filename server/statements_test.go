@@ -168,6 +168,10 @@ func TestStatementsAreSent(t *testing.T) {
 		t.Errorf("the file holds %v", got)
 	}
 	to.becomes("the one that takes back", func() bool { return len(to.got) >= len(all) })
+	// What is on its way at a stop may be told again: wait until that is written down.
+	to.becomes("a word that none waits", func() bool {
+		return !strings.Contains(admin.get("/desk/people").wants(t, 200).body, "to be sent")
+	})
 	must(t, h.stop())
 	h = serveWith(t, config, h.clock)
 	h.clock.pass(24 * time.Hour)
