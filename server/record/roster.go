@@ -36,6 +36,8 @@ func (s *Store) Roster(ctx context.Context, siteID, competency string) (_ []Rost
 	if err != nil {
 		return nil, err
 	}
+	// CROSS keeps the order: by what SQLite counted while there were few sign-offs
+	// it would go through all of them for each set-up.
 	signed, err := all(ctx, s.reader, func(scan scan) (row RosterRow, err error) {
 		var signed, lapses int64
 		var features string
@@ -48,7 +50,7 @@ func (s *Store) Roster(ctx context.Context, siteID, competency string) (_ []Rost
 	}, `
 		SELECT o.person_id, o.setup_id, o.id, iif(o.setup_version = s.version, '', o.setup_version),
 			iif(o.setup_version = s.version, '', o.features), o.signed, o.lapses
-		FROM sign_offs o JOIN setups s ON s.site_id = o.site_id AND s.id = o.setup_id
+		FROM sign_offs o CROSS JOIN setups s ON s.site_id = o.site_id AND s.id = o.setup_id
 		WHERE o.site_id = $1 AND o.competency = $2 ORDER BY o.signed, o.rowid`, siteID, competency)
 	if err != nil {
 		return nil, err
