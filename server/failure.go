@@ -56,6 +56,9 @@ func (m *Main) fail(c *fiber.Ctx, err error) error {
 	if status >= fiber.StatusInternalServerError {
 		m.log.Error("failure", "id", c.Locals(requestID), "error", err)
 	}
+	if p.Code == problem.TooLarge {
+		hearOut(c.Context().Conn())
+	}
 	headers(c, m.config.TLSCert != "")
 	c.Set("Cache-Control", "no-store")
 	v := m.view(c)

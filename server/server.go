@@ -8,7 +8,6 @@ import (
 	"context"
 	"errors"
 	"log/slog"
-	"net"
 	"sync/atomic"
 	"time"
 
@@ -70,7 +69,7 @@ type Main struct {
 	closing     chan struct{} // closed when places are to be kept no longer
 	closed      chan struct{} // closed when they are kept
 	app         *fiber.App
-	ln          net.Listener
+	ln          patients
 }
 
 // Open opens the records and readies everything but the listener. The site
@@ -165,25 +164,6 @@ func (m *Main) begin() (err error) {
 	return nil
 }
 
-// Listen takes the address; Addr is known from then on.
-func (m *Main) Listen() (err error) {
-	defer problem.In(&err, "server.Listen")
-	m.ln, err = net.Listen("tcp", m.config.Listen)
-	if err != nil {
-		return problem.Wrap(err, problem.Invalid, "problem.value", "Field", "--listen", "Value", m.config.Listen, "Expected", "a free HOST:PORT")
-	}
-	return nil
-}
-
-// URL is where the server is reached.
-func (m *Main) URL() string {
-	scheme := "http"
-	if m.config.TLSCert != "" {
-		scheme = "https"
-	}
-	return scheme + "://" + m.ln.Addr().String()
-}
-
 // stopWithin is how long requests under way may take after a stop.
 const stopWithin = 10 * time.Second
 
@@ -191,13 +171,7 @@ const stopWithin = 10 * time.Second
 func (m *Main) Run(ctx context.Context) (err error) {
 	defer problem.In(&err, "server.Run")
 	done := make(chan error, 1)
-	go func() {
-		if m.config.TLSCert != "" {
-			done <- m.listenTLS()
-			return
-		}
-		done <- m.app.Listener(m.ln)
-	}()
+	go func() { done <- m.serve() }()
 	select {
 	case err = <-done:
 	case <-ctx.Done():

@@ -90,6 +90,22 @@ func TestTooMuch(t *testing.T) {
 			}
 			a.says(t, r.speaker(), 413, "problem.too-large")
 		})
+		t.Run("a body far over the limit, still under way when it is refused", func(t *testing.T) {
+			c, err := net.Dial("tcp", h.host())
+			must(t, err)
+			defer c.Close()
+			must(t, c.SetDeadline(time.Now().Add(20*time.Second)))
+			const pieces, piece = 48, 64 << 10
+			_, err = io.WriteString(c, head(h, r, "POST", run+"/act", fmt.Sprintf("Content-Type: %s\r\nContent-Length: %d\r\n", formType, pieces*piece)))
+			for range pieces {
+				must(t, err)
+				_, err = c.Write(make([]byte, piece))
+			}
+			must(t, err)
+			res, err := http.ReadResponse(bufio.NewReader(c), nil)
+			must(t, err)
+			read(t, "a long body", res).says(t, r.speaker(), 413, "problem.too-large")
+		})
 		t.Run("a body that says not how long it is", func(t *testing.T) {
 			chunk := fmt.Sprintf("%x\r\n%s\r\n", 40<<10, strings.Repeat("x", 40<<10))
 			a, ok := h.wire(t, head(h, r, "POST", run+"/act", "Content-Type: "+formType+"\r\nTransfer-Encoding: chunked\r\n")+chunk+chunk, false)
