@@ -22,6 +22,7 @@ var (
 	teachers       = access{record.Educator, record.Technologist} // who learn from what callers get wrong
 	offices        = access{record.Educator, record.Administrator}
 	ownPapers      = access{record.Learner, record.Educator, record.Administrator} // a learner's own
+	staff          = access{record.Educator, record.Technologist, record.Administrator}
 	everyone       = access{record.Learner, record.Educator, record.Technologist, record.Administrator}
 )
 
@@ -42,6 +43,8 @@ func (m *Main) table() []route {
 		{"GET", "/", anyone, m.welcome},
 		{"GET", "/language/:tag", anyone, m.language},
 		{"GET", "/size/:n", anyone, m.size},
+		{"GET", "/sites", anyone, m.chooseSite},
+		{"GET", "/sites/:site", anyone, m.site},
 		{"GET", "/looks", anyone, m.looks},
 		{"GET", "/safe", anyone, m.safe},
 		{"GET", "/stopped", anyone, m.stopped},
@@ -84,6 +87,8 @@ func (m *Main) table() []route {
 		{"GET", "/runs/:run/debrief", learners, m.debrief},
 
 		{"POST", "/sign-out/everywhere", everyone, m.signOutEverywhere},
+		{"GET", "/desk/sites", staff, m.posts},
+		{"POST", "/desk/sites", staff, m.goThere},
 
 		{"GET", "/desk/sign-in", anyone, m.deskSignInPage},
 		{"POST", "/desk/sign-in", anyone, m.deskSignIn},
@@ -108,6 +113,7 @@ func (m *Main) table() []route {
 
 		{"GET", "/desk/people", administrators, m.people},
 		{"POST", "/desk/people", administrators, m.addPerson},
+		{"POST", "/desk/people/let-in", administrators, m.letIn},
 		{"GET", "/desk/people.csv", administrators, m.peopleCSV},
 		{"GET", "/desk/people/:person", administrators, m.person},
 		{"POST", "/desk/people/:person", administrators, m.changePerson},

@@ -124,7 +124,7 @@ func (m *Main) openBadges() {
 // issuer is the programme as badges name it.
 func (m *Main) issuer(c *fiber.Ctx) credential.Issuer {
 	base := m.base(c)
-	name := m.site.Name
+	name := m.at(c).Name
 	if name == "" { // a house that was never given one
 		name = base
 	}

@@ -76,7 +76,7 @@ func (m *Main) startRun(c *fiber.Ctx) error {
 		return err
 	}
 	run, err := m.store.StartRun(ctx(c), record.Run{
-		SiteID: SiteID, PersonID: v.person.ID, SetupID: r.ID, SetupVersion: r.Version, Scenario: sc.ID,
+		SiteID: v.person.SiteID, PersonID: v.person.ID, SetupID: r.ID, SetupVersion: r.Version, Scenario: sc.ID,
 		ScenarioVersion: quiz.Version, ModelVersion: circuit.Version, Language: v.speak.Tag, Mode: mode, Seed: seed, Started: now,
 	}, key)
 	if err != nil {
@@ -125,7 +125,7 @@ func (m *Main) halfDo(c *fiber.Ctx, r record.Setup, sc quiz.Scenario, run record
 	}
 	for i, a := range begun {
 		step := record.Step{Seq: i + 1, Action: actionText(a.Action), At: run.Started}
-		if err := m.store.AddStep(ctx(c), SiteID, run.ID, step, key+" "+strconv.Itoa(i)); err != nil {
+		if err := m.store.AddStep(ctx(c), m.at(c).ID, run.ID, step, key+" "+strconv.Itoa(i)); err != nil {
 			return err
 		}
 	}
@@ -150,7 +150,7 @@ func (o opened) worked() bool {
 // openRun reads a run of the reader's own and, unless it has ended, acts it
 // again on the version of the set-up that it was begun on.
 func (m *Main) openRun(c *fiber.Ctx, v view) (o opened, err error) {
-	if o.run, err = m.store.Run(ctx(c), SiteID, param(c, "run")); err != nil {
+	if o.run, err = m.store.Run(ctx(c), m.at(c).ID, param(c, "run")); err != nil {
 		return o, err
 	}
 	if o.run.PersonID != v.person.ID {
@@ -159,7 +159,7 @@ func (m *Main) openRun(c *fiber.Ctx, v view) (o opened, err error) {
 	if o.scenario, err = quiz.Find(o.run.Scenario); err != nil {
 		return o, err
 	}
-	if o.stored, err = m.store.SetupVersion(ctx(c), SiteID, o.run.SetupID, o.run.SetupVersion); err != nil {
+	if o.stored, err = m.store.SetupVersion(ctx(c), m.at(c).ID, o.run.SetupID, o.run.SetupVersion); err != nil {
 		return o, err
 	}
 	if o.setup, err = m.setupOf(o.stored); err != nil {
@@ -209,7 +209,7 @@ func (m *Main) end(c *fiber.Ctx, o opened, now time.Time) error {
 	if err != nil {
 		return err
 	}
-	return m.store.EndRun(ctx(c), SiteID, o.run.ID, result.Passed, result.Score, text, now)
+	return m.store.EndRun(ctx(c), m.at(c).ID, o.run.ID, result.Passed, result.Score, text, now)
 }
 
 func (m *Main) act(c *fiber.Ctx) error {
@@ -241,7 +241,7 @@ func (m *Main) act(c *fiber.Ctx) error {
 			return err
 		}
 	}
-	if err := m.store.AddStep(ctx(c), SiteID, o.run.ID, record.Step{Seq: seq, Action: actionText(a), At: now}, key); err != nil {
+	if err := m.store.AddStep(ctx(c), m.at(c).ID, o.run.ID, record.Step{Seq: seq, Action: actionText(a), At: now}, key); err != nil {
 		return err
 	}
 	if o, err = m.openRun(c, v); err != nil {

@@ -24,9 +24,9 @@ func (m *Main) feedForm(c *fiber.Ctx, v view, scope string) (page.FeedForm, erro
 	if scope == record.FeedSite {
 		form.Action = "/desk/calendar"
 	}
-	since, err := m.store.FeedSince(ctx(c), SiteID, v.person.ID, scope)
+	since, err := m.store.FeedSince(ctx(c), v.at.ID, v.person.ID, scope)
 	if !since.IsZero() {
-		form.Since = since.In(m.zone).Format(localTime)
+		form.Since = since.In(v.at.zone).Format(localTime)
 	}
 	return form, err
 }
@@ -45,7 +45,7 @@ func (m *Main) makeFeed(c *fiber.Ctx, scope string) error {
 		return err
 	}
 	token := rand.Text()
-	if err := m.store.PutFeed(by(c), SiteID, v.person.ID, scope, hashed(token), now); err != nil {
+	if err := m.store.PutFeed(by(c), v.at.ID, v.person.ID, scope, hashed(token), now); err != nil {
 		return err
 	}
 	v.path = v.home
@@ -60,7 +60,7 @@ func (m *Main) stopFeed(c *fiber.Ctx, scope string) error {
 	if err != nil {
 		return err
 	}
-	if err := m.store.StopFeed(by(c), SiteID, v.person.ID, scope, now); err != nil {
+	if err := m.store.StopFeed(by(c), v.at.ID, v.person.ID, scope, now); err != nil {
 		return err
 	}
 	return c.Redirect(v.home, fiber.StatusSeeOther)
@@ -76,6 +76,7 @@ func (m *Main) calendar(c *fiber.Ctx) error {
 	if f.Person.Away || !slices.Contains(feedOf[f.Scope], f.Person.Role) {
 		return problem.New(problem.Unknown, "problem.not-found")
 	}
+	about(c, f.Person.SiteID)
 	person := f.Person.ID
 	if f.Scope == record.FeedSite {
 		person = ""
@@ -95,7 +96,7 @@ func (m *Main) calendar(c *fiber.Ctx) error {
 // lapses are the ends of the sign-offs that hold or are suspended, of a person
 // or of everyone. Signed anew, it is the same lapse on another day.
 func (m *Main) lapses(c *fiber.Ctx, person string, now time.Time) (out []credential.Lapse, err error) {
-	list, err := m.store.SiteSignOffs(ctx(c), SiteID, person)
+	list, err := m.store.SiteSignOffs(ctx(c), m.at(c).ID, person)
 	if err != nil {
 		return nil, err
 	}
@@ -121,7 +122,7 @@ func (m *Main) lapses(c *fiber.Ctx, person string, now time.Time) (out []credent
 		}
 		if j.Standing.Holds() || j.Standing == competency.Suspended || j.Standing == competency.Overridden {
 			out = append(out, credential.Lapse{
-				ID: key(o), SetupTag: o.SetupTag, LastDay: competency.LastDay(o.Lapses, m.zone), Sequence: before[key(o)], Changed: o.Signed,
+				ID: key(o), SetupTag: o.SetupTag, LastDay: competency.LastDay(o.Lapses, m.at(c).zone), Sequence: before[key(o)], Changed: o.Signed,
 			})
 		}
 	}

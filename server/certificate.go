@@ -21,7 +21,7 @@ func (m *Main) certificate(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
-	p, err := m.store.Person(ctx(c), SiteID, o.PersonID)
+	p, err := m.store.Person(ctx(c), o.SiteID, o.PersonID)
 	if err != nil {
 		return err
 	}
@@ -36,9 +36,9 @@ func (m *Main) certificate(c *fiber.Ctx) error {
 	signed := m.signedOf(c, o, v.speak.T("competency.name."+o.Competency))
 	out := page.CertificatePageData{Frame: v.frame(v.speak.T("page.certificate")), Certificate: credential.Certificate{
 		Signed: signed, Name: o.PersonName, Signer: o.SignedName, Meaning: o.Meaning, AtLocal: o.SignedLocal,
-		LastDay: competency.LastDay(o.Lapses, m.zone).Format(time.DateOnly), ChecklistVersion: o.ChecklistVersion, Language: o.Language,
+		LastDay: competency.LastDay(o.Lapses, v.at.zone).Format(time.DateOnly), ChecklistVersion: o.ChecklistVersion, Language: o.Language,
 		RecordHash: hex.EncodeToString(hash[:]), Languages: []string{p.Language}, Checkpoint: string(head),
-	}, Programme: m.site.Name}
+	}, Programme: v.at.Name}
 	if o.Language != p.Language {
 		out.Languages = append(out.Languages, o.Language)
 	}

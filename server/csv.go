@@ -33,11 +33,11 @@ func (m *Main) rosterCSV(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
-	setups, err := m.store.SetupTags(ctx(c), SiteID)
+	setups, err := m.store.SetupTags(ctx(c), m.at(c).ID)
 	if err != nil {
 		return err
 	}
-	standings, _, err := m.standings(ctx(c), what, setups, now)
+	standings, _, err := m.standings(ctx(c), v.at, what, setups, now)
 	if err != nil {
 		return err
 	}
@@ -45,7 +45,7 @@ func (m *Main) rosterCSV(c *fiber.Ctx) error {
 	for _, s := range setups {
 		tags[s.ID] = s.Tag
 	}
-	list, err := m.rosterRows(ctx(c), standings, tags)
+	list, err := m.rosterRows(ctx(c), v.at, standings, tags)
 	if err != nil {
 		return err
 	}
@@ -79,7 +79,7 @@ func listedPerson(p record.Person) credential.Person {
 
 // peopleCSV is everyone of the site, as a list that can be read in again.
 func (m *Main) peopleCSV(c *fiber.Ctx) error {
-	list, err := m.store.People(ctx(c), SiteID)
+	list, err := m.store.People(ctx(c), m.at(c).ID)
 	if err != nil {
 		return err
 	}

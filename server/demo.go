@@ -45,7 +45,7 @@ func Demo(ctx context.Context, dir string, now time.Time) (_ []Entry, err error)
 		if err != nil {
 			return nil, err
 		}
-		if err := store.PutSite(ctx, siteOf(p, programme.DemoFile()), now); err != nil {
+		if err := store.PutSite(ctx, siteOf(SiteID, p, programme.DemoFile()), now); err != nil {
 			return nil, err
 		}
 	} else if err != nil {

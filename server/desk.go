@@ -21,7 +21,7 @@ const localTime = "2006-01-02 15:04 MST"
 
 // signOffs reads a person's sign-offs as they stand now, newest first.
 func (m *Main) signOffs(c *fiber.Ctx, v view, person string) ([]page.SignOff, error) {
-	list, err := m.store.SignOffs(ctx(c), SiteID, person)
+	list, err := m.store.SignOffs(ctx(c), v.at.ID, person)
 	if err != nil {
 		return nil, err
 	}
@@ -53,7 +53,7 @@ func (m *Main) shownSignOff(c *fiber.Ctx, v view, o record.SignOff, p past, now 
 	}
 	out := page.SignOff{
 		ID: o.ID, Standing: j.Standing, Competency: v.speak.T("competency.name." + o.Competency), Setup: o.SetupTag, SetupID: o.SetupID, By: o.SignedName,
-		At: o.SignedLocal, LastDay: competency.LastDay(o.Lapses, m.zone).Format(time.DateOnly), Meaning: o.Meaning, Language: o.Language,
+		At: o.SignedLocal, LastDay: competency.LastDay(o.Lapses, v.at.zone).Format(time.DateOnly), Meaning: o.Meaning, Language: o.Language,
 		Why: j.Why, Of: o.Competency,
 	}
 	for _, f := range j.Changes {
@@ -63,7 +63,7 @@ func (m *Main) shownSignOff(c *fiber.Ctx, v view, o record.SignOff, p past, now 
 		out.Because = append(out.Because, v.speak.T("page.sign-off.missed", "Objective", v.speak.T("lessons.objective."+objective)))
 	}
 	if !j.Until.IsZero() && !j.Standing.Holds() {
-		out.Until = j.Until.In(m.zone).Format(localTime)
+		out.Until = j.Until.In(v.at.zone).Format(localTime)
 	}
 	if j.Standing.Holds() {
 		out.RefreshBy, out.Refresh = m.dueSoon(v.speak, o, p, now)
@@ -81,19 +81,21 @@ func (m *Main) kioskChoices(c *fiber.Ctx, setups []record.Setup) (list []page.Lo
 		list = append(list, page.Look{ID: r.ID, Setup: r.Tag})
 	}
 	if token := c.Cookies(kioskCookie); token != "" {
-		bound, _, err = m.store.KioskSetup(ctx(c), SiteID, hashed(token))
+		var r record.Setup
+		r, _, err = m.store.KioskSetup(ctx(c), hashed(token))
+		bound = r.ID
 	}
 	return list, bound, err
 }
 
 // bindKiosk ties the device it is pressed on to one set-up, or to none.
 func (m *Main) bindKiosk(c *fiber.Ctx) error {
-	id := strings.Clone(c.FormValue("set-up"))
+	at, id := m.at(c), strings.Clone(c.FormValue("set-up"))
 	if id == "" {
 		m.forget(c, kioskCookie)
 		return c.Redirect("/desk", fiber.StatusSeeOther)
 	}
-	if _, err := m.store.Setup(ctx(c), SiteID, id); err != nil {
+	if _, err := m.store.Setup(ctx(c), at.ID, id); err != nil {
 		return err
 	}
 	now, err := m.clock(c)
@@ -101,7 +103,7 @@ func (m *Main) bindKiosk(c *fiber.Ctx) error {
 		return err
 	}
 	token := rand.Text()
-	if err := m.store.SetKiosk(ctx(c), SiteID, hashed(token), id, now); err != nil {
+	if err := m.store.SetKiosk(by(c), at.ID, hashed(token), id, now); err != nil {
 		return err
 	}
 	m.cookie(c, kioskCookie, token, aYear)
@@ -133,7 +135,7 @@ func (m *Main) observe(c *fiber.Ctx, v view, wanted string) (o observed, err err
 	if o.evidence, err = m.evidence(c, o.person, o.stored); err != nil {
 		return o, err
 	}
-	list, err := m.store.SignOffs(ctx(c), SiteID, o.person.ID)
+	list, err := m.store.SignOffs(ctx(c), v.at.ID, o.person.ID)
 	if err != nil {
 		return o, err
 	}
@@ -239,11 +241,11 @@ func (m *Main) sign(c *fiber.Ctx) error {
 		return err
 	}
 	if _, _, err := m.store.Sign(ctx(c), record.SignOff{
-		SiteID: SiteID, PersonID: o.person.ID, PersonName: o.person.Name, EducatorID: v.person.ID, EducatorName: v.person.Name, Competency: what.ID,
+		SiteID: v.at.ID, PersonID: o.person.ID, PersonName: o.person.Name, EducatorID: v.person.ID, EducatorName: v.person.Name, Competency: what.ID,
 		SetupID: o.stored.ID, SetupTag: o.stored.Tag, SetupVersion: o.stored.Version, ChecklistVersion: what.Version, Features: features,
 		ModelVersion: circuit.Version, ContentVersion: m.lessons.Version(), Language: v.speak.Tag, Supersedes: strings.Clone(c.FormValue("after")),
 		Meaning: strings.Clone(form.Meaning), SignedName: v.person.Name, Checklist: list, Rating: form.Rating,
-		Signed: now, SignedLocal: now.In(m.zone).Format(localTime), Lapses: competency.Lapses(now, m.validDays(what), m.zone),
+		Signed: now, SignedLocal: now.In(v.at.zone).Format(localTime), Lapses: competency.Lapses(now, v.at.validDays(what), v.at.zone),
 	}, key); err != nil {
 		return again(err)
 	}
@@ -266,6 +268,6 @@ func (m *Main) again(c *fiber.Ctx, v view) (time.Time, error) {
 
 // validDays is how long a sign-off is valid here: the programme may have it
 // shorter than the competency, not longer.
-func (m *Main) validDays(what *competency.Competency) int {
-	return min(what.ValidDays, m.policies().SignOffDays)
+func (s *site) validDays(what *competency.Competency) int {
+	return min(what.ValidDays, s.policies().SignOffDays)
 }

@@ -16,7 +16,7 @@ import (
 
 // everyFigure serves every figure of a set-up in every state it can be in.
 func (m *Main) everyFigure(c *fiber.Ctx) error {
-	r, err := m.store.Setup(ctx(c), SiteID, param(c, "setup"))
+	r, err := m.setupHere(c)
 	if err != nil {
 		return err
 	}

@@ -56,21 +56,23 @@ func (m *Main) size(c *fiber.Ctx) error {
 // shown are the set-ups to be recognised here: a bound kiosk knows its one.
 func (m *Main) shown(c *fiber.Ctx) (list []record.Setup, bound bool, err error) {
 	if token := c.Cookies(kioskCookie); token != "" {
-		id, ok, err := m.store.KioskSetup(ctx(c), SiteID, hashed(token))
+		r, ok, err := m.store.KioskSetup(ctx(c), hashed(token))
 		if err != nil {
 			return nil, false, err
 		}
 		if ok {
-			r, err := m.store.Setup(ctx(c), SiteID, id)
-			return []record.Setup{r}, true, err
+			return []record.Setup{r}, true, nil
 		}
 	}
-	list, err = m.store.Setups(ctx(c), SiteID)
+	list, err = m.store.Setups(ctx(c), m.at(c).ID)
 	return list, false, err
 }
 
 func (m *Main) looks(c *fiber.Ctx) error {
 	v := m.guest(c)
+	if v.at == m.nowhere {
+		return c.Redirect("/sites?next=/looks", fiber.StatusSeeOther)
+	}
 	list, bound, err := m.shown(c)
 	if err != nil {
 		return err
@@ -119,7 +121,7 @@ func (m *Main) stopped(c *fiber.Ctx) error {
 	}
 	f := v.frame(l.Title)
 	f.Local, f.Paper = v.local(), m.here(c, v)
-	return m.render(c, page.CardPage(page.Card{Frame: f, Lesson: m.numbered(l)}))
+	return m.render(c, page.CardPage(page.Card{Frame: f, Lesson: v.at.numbered(l)}))
 }
 
 // back to a clean copy of a route's word.

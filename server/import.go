@@ -47,7 +47,7 @@ func (m *Main) importForm(c *fiber.Ctx, wrong []string) error {
 	v := m.view(c)
 	v.path = importPath
 	return m.render(c, page.ImportPage(page.Import{
-		Frame: v.frame(v.speak.T("roster.import")), Wrong: wrong, Columns: credential.Columns(), Site: SiteID,
+		Frame: v.frame(v.speak.T("roster.import")), Wrong: wrong, Columns: credential.Columns(), Site: v.at.ID,
 	}))
 }
 
@@ -70,7 +70,7 @@ func (m *Main) readImport(c *fiber.Ctx) error {
 		c.Status(fiber.StatusUnprocessableEntity)
 		return m.importForm(c, wrong)
 	}
-	people, err := m.store.People(ctx(c), SiteID)
+	people, err := m.store.People(ctx(c), m.at(c).ID)
 	if err != nil {
 		return err
 	}
@@ -87,7 +87,7 @@ func (m *Main) readImport(c *fiber.Ctx) error {
 		return err
 	}
 	id := record.NewID()
-	if err := m.store.PutImport(ctx(c), record.Import{ID: id, SiteID: SiteID, ByID: v.person.ID, Made: now, Data: held}); err != nil {
+	if err := m.store.PutImport(ctx(c), record.Import{ID: id, SiteID: v.at.ID, ByID: v.person.ID, Made: now, Data: held}); err != nil {
 		return err
 	}
 	return c.Redirect(importPath+"/"+id, fiber.StatusSeeOther)
@@ -128,7 +128,7 @@ func planOf(people []record.Person, list credential.Preview, v view) (p plan, er
 			p.Refused = append(p.Refused, leftOut{"roster.refused." + key, row.GivenName, value, list.Lines[i]})
 		}
 		switch {
-		case row.SiteCode != SiteID:
+		case row.SiteCode != v.at.ID:
 			refuse("site", row.SiteCode)
 		case utf8.RuneCountInString(row.GivenName) > 80, utf8.RuneCountInString(row.Group) > 60,
 			len(row.Email) > 120, utf8.RuneCountInString(row.ExternalID) > 120:
@@ -159,7 +159,7 @@ func planOf(people []record.Person, list credential.Preview, v view) (p plan, er
 		if ok {
 			one.Put.Was = was.Mark()
 		} else {
-			one.Put.Person = record.Person{ID: record.NewID(), SiteID: SiteID, ExternalID: change.Person.ExternalID}
+			one.Put.Person = record.Person{ID: record.NewID(), SiteID: v.at.ID, ExternalID: change.Person.ExternalID}
 		}
 		take(&one.Put.Person, change, taken)
 		p.Planned = append(p.Planned, one)
@@ -219,7 +219,7 @@ func (m *Main) heldImport(c *fiber.Ctx, v view) (record.Import, plan, error) {
 	if err != nil {
 		return record.Import{}, plan{}, err
 	}
-	i, err := m.store.Import(ctx(c), SiteID, param(c, "import"), v.person.ID, now)
+	i, err := m.store.Import(ctx(c), m.at(c).ID, param(c, "import"), v.person.ID, now)
 	if err != nil || !i.Done.IsZero() {
 		return i, plan{}, err
 	}
@@ -237,7 +237,7 @@ func (m *Main) shownImport(c *fiber.Ctx) error {
 	v.path = importPath + "/" + i.ID
 	out := page.Previewed{Frame: v.frame(v.speak.T("roster.import.preview")), ID: i.ID, Done: !i.Done.IsZero(), Unchanged: p.Unchanged}
 	for _, r := range p.Refused {
-		out.Refused = append(out.Refused, v.speak.T(r.Key, "Line", r.Line, "Name", r.Name, "Value", r.Value, "Site", SiteID))
+		out.Refused = append(out.Refused, v.speak.T(r.Key, "Line", r.Line, "Name", r.Name, "Value", r.Value, "Site", v.at.ID))
 	}
 	for _, each := range p.Planned {
 		row := page.Planned{
@@ -288,7 +288,7 @@ func (m *Main) doImport(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
-	if err := m.store.DoImport(by(c), SiteID, i.ID, v.person.ID, people, now); err != nil {
+	if err := m.store.DoImport(by(c), m.at(c).ID, i.ID, v.person.ID, people, now); err != nil {
 		return err
 	}
 	return c.Redirect(importPath+"/"+i.ID, fiber.StatusSeeOther)

@@ -91,11 +91,11 @@ func (in *inbox) listed(c *fiber.Ctx, v view) (p page.Inbox, err error) {
 	if err := in.store.ForgetCallbacks(ctx(c), now); err != nil {
 		in.log.Warn("callbacks", "error", err)
 	}
-	open, err := in.store.OpenOutages(ctx(c), SiteID)
+	open, err := in.store.OpenOutages(ctx(c), in.at(c).ID)
 	if err != nil {
 		return p, err
 	}
-	closed, err := in.store.ClosedOutages(ctx(c), SiteID, mostClosed+1)
+	closed, err := in.store.ClosedOutages(ctx(c), in.at(c).ID, mostClosed+1)
 	if err != nil {
 		return p, err
 	}
@@ -107,7 +107,7 @@ func (in *inbox) listed(c *fiber.Ctx, v view) (p page.Inbox, err error) {
 		row := in.row(v.speak, o)
 		row.Ago = ago(v.speak, now.Sub(o.Last))
 		// The whole case, so that the list and the case never differ.
-		k, err := in.store.Case(ctx(c), SiteID, o.ID)
+		k, err := in.store.Case(ctx(c), in.at(c).ID, o.ID)
 		if err != nil {
 			return p, err
 		}
@@ -149,13 +149,15 @@ func (in *inbox) listed(c *fiber.Ctx, v view) (p page.Inbox, err error) {
 
 func (in *inbox) row(say locales.Speaker, o record.Outage) page.Outage {
 	return page.Outage{
-		ID: o.ID, Setup: o.SetupTag, First: in.local(o.First), Last: in.local(o.Last), Reports: o.Reports,
+		ID: o.ID, Setup: o.SetupTag, First: in.local(o.SiteID, o.First), Last: in.local(o.SiteID, o.Last), Reports: o.Reports,
 		Ending: endingText(say, o.Newest.Ending), Language: languageName(o.Newest.Language), Callback: o.Newest.Callback,
 		Forgotten: o.Newest.Forgotten,
 	}
 }
 
-func (in *inbox) local(t time.Time) string { return t.In(in.zone).Format("2006-01-02 15:04") }
+func (in *inbox) local(siteID string, t time.Time) string {
+	return t.In(in.sites[siteID].zone).Format("2006-01-02 15:04")
+}
 
 // ago says how long ago, in the largest unit that tells.
 func ago(say locales.Speaker, d time.Duration) string {
@@ -259,7 +261,7 @@ func (in *inbox) weigh(c *fiber.Ctx, k record.Case) (w weighed, err error) {
 
 // opened reads a case and fills in its page.
 func (in *inbox) opened(c *fiber.Ctx, v view) (k record.Case, w weighed, p page.Case, err error) {
-	if k, err = in.store.Case(ctx(c), SiteID, param(c, "outage")); err != nil {
+	if k, err = in.store.Case(ctx(c), in.at(c).ID, param(c, "outage")); err != nil {
 		return k, w, p, err
 	}
 	if w, err = in.weigh(c, k); err != nil {
@@ -291,7 +293,7 @@ func (in *inbox) opened(c *fiber.Ctx, v view) (k record.Case, w weighed, p page.
 	}
 	p.Spares = spares(say, s, w.causes)
 	for i, f := range k.Findings {
-		p.Findings = append(p.Findings, page.Found{Text: foundText(say, s, f), Note: f.Note, At: in.local(f.At), By: f.By, Old: i < len(k.Findings)-1})
+		p.Findings = append(p.Findings, page.Found{Text: foundText(say, s, f), Note: f.Note, At: in.local(k.SiteID, f.At), By: f.By, Old: i < len(k.Findings)-1})
 	}
 	slices.Reverse(p.Findings)
 	if len(p.Findings) > 0 {
@@ -330,7 +332,7 @@ func (in *inbox) measuring(say locales.Speaker, k record.Case, w weighed, p *pag
 		again := slices.ContainsFunc(k.Readings[i+1:], func(later record.Measured) bool { return later.Node == r.Node })
 		p.Readings = append(p.Readings, page.Reading{
 			Node: figure.Name(say.T, w.setup, r.Node), Volts: say.T("inbox.volts.of", "Volts", plain(r.Volts)),
-			At: in.local(r.At), By: r.By, Old: again,
+			At: in.local(k.SiteID, r.At), By: r.By, Old: again,
 		})
 	}
 	causes := w.causes
@@ -443,11 +445,11 @@ func faultValue(f setup.Fault) string { return f.Part + "=" + string(f.Mode) }
 // sent tells a report in words, in the order in which it went.
 func (in *inbox) sent(say locales.Speaker, r record.Told, st story, causes []diagnosis.Ranked) page.Sent {
 	out := page.Sent{
-		At: in.local(r.At), Ending: endingText(say, r.Ending), Emergency: emergency(r.Ending), Language: languageName(r.Language),
+		At: in.local(r.SiteID, r.At), Ending: endingText(say, r.Ending), Emergency: emergency(r.Ending), Language: languageName(r.Language),
 		Callbacks: r.Callbacks, Forgotten: r.Forgotten,
 	}
 	if r.Count > 1 {
-		out.Times = say.T("inbox.times", "Count", r.Count, "First", in.local(r.First))
+		out.Times = say.T("inbox.times", "Count", r.Count, "First", in.local(r.SiteID, r.First))
 	}
 	if slices.Contains([]string{record.Trouble, record.GoingOut, record.Shift}, r.Purpose) {
 		out.Purpose = say.T("inbox.purpose." + r.Purpose)
@@ -591,7 +593,7 @@ func (in *inbox) measured(c *fiber.Ctx) error {
 	if err != nil {
 		return in.again(c, v.speak, &p, &p.Reading, err)
 	}
-	if err := in.store.AddReading(ctx(c), SiteID, k.ID, record.Measured{
+	if err := in.store.AddReading(ctx(c), in.at(c).ID, k.ID, record.Measured{
 		Node: node, Volts: volts, ByID: v.person.ID, By: v.person.Name, At: now, Key: key,
 	}); err != nil {
 		return in.again(c, v.speak, &p, &p.Reading, err)
@@ -632,8 +634,8 @@ func (in *inbox) found(c *fiber.Ctx) error {
 	if f.At, err = in.clock(c); err != nil {
 		return in.again(c, v.speak, &p, &p.Note, err)
 	}
-	err = in.store.AddFinding(ctx(c), SiteID, k.ID, f)
-	in.learned.found() // also where it is not certain
+	err = in.store.AddFinding(ctx(c), in.at(c).ID, k.ID, f)
+	v.at.learned.found() // also where it is not certain
 	if err != nil {
 		return in.again(c, v.speak, &p, &p.Note, err)
 	}
@@ -644,7 +646,7 @@ func (in *inbox) found(c *fiber.Ctx) error {
 // the reports of them ended.
 func (in *inbox) missed(c *fiber.Ctx) error {
 	v := in.view(c)
-	found, err := in.store.Found(ctx(c), SiteID)
+	found, err := in.store.Found(ctx(c), in.at(c).ID)
 	if err != nil {
 		return err
 	}

@@ -1,6 +1,7 @@
 package server
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"encoding/base32"
@@ -38,7 +39,7 @@ func (m *Main) inviteWhere(c *fiber.Ctx, may func(record.Person) bool) error {
 	if err != nil {
 		return err
 	}
-	if !may(p) {
+	if !may(p) || p.Home != "" { // who is at home elsewhere has their secret there
 		return problem.New(problem.Unknown, "problem.not-found")
 	}
 	now, err := m.clock(c)
@@ -79,17 +80,20 @@ func Appoint(ctx context.Context, store *record.Store, p record.Person, now time
 	if now, err = store.Clock(ctx, now); err != nil {
 		return "", time.Time{}, err
 	}
-	p.ID, p.SiteID = record.NewID(), SiteID
+	p.ID, p.SiteID = record.NewID(), cmp.Or(p.SiteID, SiteID)
 	if !usernames.MatchString(p.Username) {
 		return "", time.Time{}, problem.Wrap(fmt.Errorf("--username: got %q, expected 2 to 32 small letters, digits, dots or dashes", p.Username), problem.Invalid, "problem.value")
 	}
 	if !slices.ContainsFunc(locales.Languages, func(l locales.Language) bool { return l.Tag == p.Language }) {
 		return "", time.Time{}, problem.Wrap(fmt.Errorf("--language: got %q, expected one of the languages", p.Language), problem.Invalid, "problem.value")
 	}
-	if _, err := store.Site(ctx, SiteID); problem.Is(err, problem.Unknown) {
+	switch _, err := store.Site(ctx, p.SiteID); {
+	case problem.Is(err, problem.Unknown) && p.SiteID == SiteID:
 		if err := store.PutSite(ctx, record.Site{ID: SiteID, Zone: "UTC"}, now); err != nil {
 			return "", time.Time{}, err
 		}
+	case err != nil:
+		return "", time.Time{}, problem.Wrap(fmt.Errorf("--site: got %q, expected a site that was put in before", p.SiteID), problem.Invalid, "problem.value")
 	}
 	if err := store.PutPerson(ctx, p, now); err != nil {
 		return "", time.Time{}, err
@@ -106,7 +110,7 @@ func (m *Main) showInvitation(c *fiber.Ctx, v view, p record.Person, now time.Ti
 	v.path = "/"
 	out := page.Invited{
 		Frame: v.frame(v.speak.T("people.invitation", "Name", p.Name)), Person: p.Name, Card: p.Card, Username: p.Username,
-		Link: m.base(c) + at, Path: at, Until: until.In(m.zone).Format(localTime),
+		Link: m.base(c) + at, Path: at, Until: until.In(m.sites[p.SiteID].zone).Format(localTime),
 	}
 	if out.QR, err = qrPath(out.Link, qr.Medium); err != nil {
 		return err
@@ -144,6 +148,7 @@ func (m *Main) invited(c *fiber.Ctx) (record.Person, string, error) {
 	}
 	token := hashed(param(c, "invitation"))
 	p, err := m.store.Invited(ctx(c), token, now)
+	about(c, p.SiteID)
 	return p, token, err
 }
 
@@ -185,7 +190,7 @@ func decoded(key string) []byte {
 // codeNeeded tells whether someone must have one-time codes: staff, unless the
 // programme says otherwise.
 func (m *Main) codeNeeded(p record.Person) bool {
-	return p.Role != record.Learner && m.policies().OneTimeCodes
+	return p.Role != record.Learner && m.sites[p.SiteID].policies().OneTimeCodes
 }
 
 // takeUp keeps the secret that was chosen.

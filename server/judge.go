@@ -77,10 +77,10 @@ type past struct {
 
 // past reads it for a person.
 func (m *Main) past(c *fiber.Ctx, person string) (p past, err error) {
-	if p.events, err = m.store.EventsOf(ctx(c), SiteID, person); err != nil {
+	if p.events, err = m.store.EventsOf(ctx(c), m.at(c).ID, person); err != nil {
 		return p, err
 	}
-	list, err := m.store.Agains(ctx(c), SiteID, person)
+	list, err := m.store.Agains(ctx(c), m.at(c).ID, person)
 	if err != nil {
 		return p, err
 	}
@@ -141,15 +141,15 @@ func (m *Main) judged(c *fiber.Ctx, o record.SignOff, p past, now time.Time) (co
 	if what == nil { // of a competency that is no more
 		return competency.Judgement{Standing: competency.Lapsed}, nil
 	}
-	r := competency.Record{Signed: o.Signed, Lapses: o.Lapses, Zone: m.zone}
-	present, err := m.store.Setup(ctx(c), SiteID, o.SetupID)
+	r := competency.Record{Signed: o.Signed, Lapses: o.Lapses, Zone: m.sites[o.SiteID].zone}
+	present, err := m.store.Setup(ctx(c), o.SiteID, o.SetupID)
 	if err != nil {
 		return competency.Judgement{}, err
 	}
 	r.Now, r.Then = m.featuresIn(present), nil
 	if o.SetupVersion == present.Version {
 		r.Then = r.Now
-	} else if r.Then, err = m.featuresThen(ctx(c), o.SetupID, o.SetupVersion, o.Features); err != nil {
+	} else if r.Then, err = m.featuresThen(ctx(c), o.SiteID, o.SetupID, o.SetupVersion, o.Features); err != nil {
 		return competency.Judgement{}, err
 	}
 	r.Events = p.of(o.ID, o.PersonID, o.SetupID)
@@ -157,12 +157,12 @@ func (m *Main) judged(c *fiber.Ctx, o record.SignOff, p past, now time.Time) (co
 }
 
 // featuresThen are what of a set-up was signed for in a version of it.
-func (m *Main) featuresThen(ctx context.Context, setupID, version string, kept []byte) (*competency.Features, error) {
+func (m *Main) featuresThen(ctx context.Context, siteID, setupID, version string, kept []byte) (*competency.Features, error) {
 	if len(kept) > 0 {
 		f := new(competency.Features)
 		return f, json.Unmarshal(kept, f)
 	}
-	old, err := m.store.SetupVersion(ctx, SiteID, setupID, version) // signed before they were kept
+	old, err := m.store.SetupVersion(ctx, siteID, setupID, version) // signed before they were kept
 	if err != nil {
 		return nil, err
 	}
@@ -188,13 +188,13 @@ func (m *Main) dueSoon(speak locales.Speaker, o record.SignOff, p past, now time
 	if what == nil {
 		return "", nil
 	}
-	r := competency.Record{Signed: o.Signed, Lapses: o.Lapses, Zone: m.zone, Events: p.of(o.ID, o.PersonID, o.SetupID)}
+	r := competency.Record{Signed: o.Signed, Lapses: o.Lapses, Zone: m.sites[o.SiteID].zone, Events: p.of(o.ID, o.PersonID, o.SetupID)}
 	for _, f := range what.Refreshers(r, now) { // the first due first
 		if !f.Critical || f.Due.Sub(now) > competency.SoonDays*24*time.Hour {
 			continue
 		}
 		if by == "" {
-			by = competency.LastDay(f.Due, m.zone).Format(time.DateOnly)
+			by = competency.LastDay(f.Due, m.sites[o.SiteID].zone).Format(time.DateOnly)
 		}
 		if step := m.refreshes(speak, what, f.Objective); !slices.Contains(again, step) {
 			again = append(again, step)

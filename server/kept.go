@@ -46,7 +46,7 @@ func (k *kept) put(key string, p []byte) {
 // it is not there yet. render is given a view that knows nobody: it holds only
 // what such a page may depend on, all of which is in the key.
 func (m *Main) keep(c *fiber.Ctx, reader view, r record.Setup, path string, render func(view) (templ.Component, error)) error {
-	anyone := view{m: m, speak: reader.speak, size: reader.size, path: path, person: record.Person{Role: reader.person.Role}}
+	anyone := view{m: m, at: m.sites[r.SiteID], speak: reader.speak, size: reader.size, path: path, person: record.Person{Role: reader.person.Role}}
 	key := strings.Join([]string{path, r.Version, r.Tag, anyone.speak.Tag, strconv.Itoa(anyone.size), string(anyone.person.Role)}, "\n")
 	p, ok := m.kept.get(key)
 	if !ok {

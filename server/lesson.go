@@ -22,15 +22,15 @@ import (
 )
 
 // numbered puts the site's numbers after the lines that a lesson names.
-func (m *Main) numbered(l lessons.Lesson) lessons.Lesson {
+func (s *site) numbered(l lessons.Lesson) lessons.Lesson {
 	return l.WithLines(map[string]string{
-		"emergency": m.site.RescueLine, "clinical": m.site.ClinicalLine,
-		"technologist": m.site.TechnologistLine, "chair-vendor": m.site.ChairLine,
+		"emergency": s.RescueLine, "clinical": s.ClinicalLine,
+		"technologist": s.TechnologistLine, "chair-vendor": s.ChairLine,
 	})
 }
 
 // fitted is a lesson as a set-up shows it, with the site's numbers.
-func (m *Main) fitted(speak locales.Speaker, s *setup.Setup, l lessons.Lesson) lessons.Lesson {
+func (at *site) fitted(speak locales.Speaker, s *setup.Setup, l lessons.Lesson) lessons.Lesson {
 	facts := map[string]string{"tag": s.Tag, "model": s.Ventilator.Model, "unaided": speak.T("page.fact.unaided-none")}
 	if minutes := int(s.Dependence.Unaided); minutes > 0 {
 		facts["unaided"] = speak.T("page.fact.unaided", "Count", minutes)
@@ -49,7 +49,7 @@ func (m *Main) fitted(speak locales.Speaker, s *setup.Setup, l lessons.Lesson) l
 			}
 		}
 	}
-	return m.numbered(l.On(s)).WithFacts(facts)
+	return at.numbered(l.On(s)).WithFacts(facts)
 }
 
 // lesson serves a card of a lesson, which holds nothing of its reader.
@@ -58,11 +58,11 @@ func (m *Main) lesson(c *fiber.Ctx) error {
 	if err != nil || number < 1 {
 		return fiber.ErrNotFound
 	}
-	reader, id := m.guest(c), param(c, "lesson")
-	r, err := m.store.Setup(ctx(c), SiteID, param(c, "setup"))
+	r, err := m.setupHere(c)
 	if err != nil {
 		return err
 	}
+	reader, id := m.guest(c), param(c, "lesson")
 	err = m.keep(c, reader, r, lessonLink(r.ID, id, number), func(v view) (templ.Component, error) { return m.card(v, r, id, number) })
 	if err == nil && reader.person.Role == record.Learner && reader.person.SetupID == r.ID {
 		m.reached(reader.person, record.Place{Lesson: id, Card: number})
@@ -81,7 +81,7 @@ func (m *Main) read(v view, r record.Setup, id string) (*setup.Setup, lessons.Le
 	if err != nil {
 		return nil, l, err
 	}
-	return s, m.fitted(v.speak, s, l), nil
+	return s, v.at.fitted(v.speak, s, l), nil
 }
 
 func (m *Main) card(v view, r record.Setup, id string, number int) (templ.Component, error) {
@@ -208,7 +208,7 @@ func (m *Main) answer(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
-	if err := m.store.MarkLesson(ctx(c), SiteID, m.view(c).person.ID, r.ID, r.Version, q.Lesson.ID, q.Lesson.Version, q.Right(), now, key); err != nil {
+	if err := m.store.MarkLesson(ctx(c), m.at(c).ID, m.view(c).person.ID, r.ID, r.Version, q.Lesson.ID, q.Lesson.Version, q.Right(), now, key); err != nil {
 		return err
 	}
 	return m.render(c, page.QuestionPage(q))
@@ -217,7 +217,7 @@ func (m *Main) answer(c *fiber.Ctx) error {
 // evidence is what a person has done on the present version of a set-up.
 func (m *Main) evidence(c *fiber.Ctx, person record.Person, r record.Setup) (competency.Evidence, error) {
 	var e competency.Evidence
-	done, err := m.store.LessonsDone(ctx(c), SiteID, person.ID)
+	done, err := m.store.LessonsDone(ctx(c), m.at(c).ID, person.ID)
 	if err != nil {
 		return e, err
 	}
@@ -226,7 +226,7 @@ func (m *Main) evidence(c *fiber.Ctx, person record.Person, r record.Setup) (com
 			e.Lessons = append(e.Lessons, d.Lesson)
 		}
 	}
-	runs, err := m.store.Runs(ctx(c), SiteID, person.ID)
+	runs, err := m.store.Runs(ctx(c), m.at(c).ID, person.ID)
 	if err != nil {
 		return e, err
 	}
@@ -289,11 +289,11 @@ func (m *Main) me(c *fiber.Ctx) error {
 		return err
 	}
 	if chose := c.Query("chose"); chose != "" && chose != r.ID {
-		if other, err := m.store.Setup(ctx(c), SiteID, chose); err == nil {
+		if other, err := m.store.Setup(ctx(c), m.at(c).ID, chose); err == nil {
 			p.Chose = other.Tag
 		}
 	}
-	open, going, err := m.store.OpenRun(ctx(c), SiteID, v.person.ID)
+	open, going, err := m.store.OpenRun(ctx(c), m.at(c).ID, v.person.ID)
 	if err != nil {
 		return err
 	}

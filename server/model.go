@@ -75,7 +75,7 @@ func (m *Main) model(r record.Setup) (*diagnosis.Model, error) {
 
 // priors are those after what outages here were found to be.
 func (m *Main) priors(c *fiber.Ctx) (diagnosis.Priors, error) {
-	found, err := m.store.Found(ctx(c), SiteID)
+	found, err := m.store.Found(ctx(c), m.at(c).ID)
 	if err != nil {
 		return nil, err
 	}
@@ -107,7 +107,7 @@ func (m *Main) priors(c *fiber.Ctx) (diagnosis.Priors, error) {
 
 // version reads a set-up as it was in a version.
 func (m *Main) version(c *fiber.Ctx, id, version string) (record.Setup, *setup.Setup, error) {
-	r, err := m.store.SetupVersion(ctx(c), SiteID, id, version)
+	r, err := m.store.SetupVersion(ctx(c), m.at(c).ID, id, version)
 	if err != nil {
 		return r, nil, err
 	}
@@ -139,7 +139,7 @@ func (m *Main) learnt(c *fiber.Ctx, r record.Setup) (*diagnosis.Model, error) {
 	if err != nil {
 		return nil, err
 	}
-	l := &m.learned
+	l := &m.at(c).learned
 	l.Lock()
 	defer l.Unlock()
 	if l.models == nil || l.after != l.findings {

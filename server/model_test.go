@@ -78,7 +78,7 @@ func TestLearntIsKeptUntilAFinding(t *testing.T) {
 	if learnt() != before {
 		t.Error("what was learnt was read again though nothing told of a finding")
 	}
-	m.learned.found()
+	m.sites[SiteID].learned.found()
 	after := learnt()
 	blown := func(model *diagnosis.Model) (p float64) {
 		for _, cause := range model.Causes {
@@ -105,10 +105,10 @@ func TestLearntGoesWithItsModel(t *testing.T) {
 		_, err := m.learnt(c, r)
 		must(t, err)
 	}
-	if n := len(m.learned.models); n > mostKnown || n > len(m.known.made) {
+	if n := len(m.sites[SiteID].learned.models); n > mostKnown || n > len(m.known.made) {
 		t.Errorf("%d learnt models of %d are kept, at most %d expected", n, len(m.known.made), mostKnown)
 	}
-	if _, ok := m.learned.models[r.ID+" "+r.Version]; !ok {
+	if _, ok := m.sites[SiteID].learned.models[r.ID+" "+r.Version]; !ok {
 		t.Error("the newest is not kept")
 	}
 }

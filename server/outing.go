@@ -28,11 +28,11 @@ const (
 
 // outing asks for a plan and, once it is sent, says what is foreseen of it.
 func (m *Main) outing(c *fiber.Ctx) error {
-	v := m.guest(c)
-	r, err := m.store.Setup(ctx(c), SiteID, param(c, "setup"))
+	r, err := m.setupHere(c)
 	if err != nil {
 		return err
 	}
+	v := m.guest(c)
 	s, err := m.setupOf(r)
 	if err != nil {
 		return err
@@ -41,9 +41,9 @@ func (m *Main) outing(c *fiber.Ctx) error {
 	sheet := &planSheet{speak: v.speak, given: func(name string) string { return c.Query(name) }}
 	sent := c.Context().QueryArgs().Has("leaves")
 	if !sent {
-		sheet.given = prefilled(outing.Usual(s, m.soon()))
+		sheet.given = prefilled(outing.Usual(s, m.soon(v.at)))
 	}
-	plan := sheet.read(s, m.zone)
+	plan := sheet.read(s, v.at.zone)
 	p := sheet.page
 	p.Frame, p.Setup, p.Action = v.frame(v.speak.T("outing.title")), r.Tag, "/outing/"+r.ID
 	switch {
@@ -72,9 +72,9 @@ func basis(speak locales.Speaker, plan *outing.Plan, p page.Outing) []page.Field
 }
 
 // soon is the next quarter of an hour on the site's clock.
-func (m *Main) soon() time.Time {
+func (m *Main) soon(at *site) time.Time {
 	const quarter = 15 * time.Minute
-	return m.now().In(m.zone).Add(quarter - 1).Truncate(quarter)
+	return m.now().In(at.zone).Add(quarter - 1).Truncate(quarter)
 }
 
 // leavesForm is a time as a browser's field for it has it.

@@ -30,20 +30,19 @@ func papers(r record.Setup) page.Paper {
 // bound to, or the reader's own. The pages for an emergency link to them and
 // stand without them, so that nothing fails here.
 func (m *Main) here(c *fiber.Ctx, v view) page.Paper {
-	id := v.person.SetupID
 	if token := c.Cookies(kioskCookie); token != "" {
-		bound, ok, err := m.store.KioskSetup(ctx(c), SiteID, hashed(token))
+		bound, ok, err := m.store.KioskSetup(ctx(c), hashed(token))
 		if err != nil {
 			m.log.Warn("kiosk", "error", err)
 		}
 		if ok {
-			id = bound
+			return papers(bound)
 		}
 	}
-	if id == "" {
+	if v.person.SetupID == "" {
 		return page.Paper{}
 	}
-	r, err := m.store.Setup(ctx(c), SiteID, id)
+	r, err := m.store.Setup(ctx(c), v.person.SiteID, v.person.SetupID)
 	if err != nil {
 		m.log.Warn("set-up", "error", err)
 		return page.Paper{}
@@ -53,12 +52,12 @@ func (m *Main) here(c *fiber.Ctx, v view) page.Paper {
 
 // onPaper is the set-up of a card, a view that knows nobody, and the stamp.
 func (m *Main) onPaper(c *fiber.Ctx) (r record.Setup, v view, s page.Stamp, err error) {
-	v = m.guest(c)
-	v.person, v.token = record.Person{Role: v.person.Role}, ""
-	if r, err = m.store.Setup(ctx(c), SiteID, param(c, "setup")); err != nil {
+	if r, err = m.setupHere(c); err != nil {
 		return r, v, s, err
 	}
-	return r, v, page.Stamp{Setup: short(r.Version), Lessons: short(m.lessons.Version()), Date: m.now().In(m.zone).Format(time.DateOnly)}, nil
+	v = m.guest(c)
+	v.person, v.token = record.Person{Role: v.person.Role}, ""
+	return r, v, page.Stamp{Setup: short(r.Version), Lessons: short(m.lessons.Version()), Date: m.now().In(v.at.zone).Format(time.DateOnly)}, nil
 }
 
 func short(version string) string { return version[:min(len(version), versionShown)] }
@@ -98,7 +97,7 @@ func (m *Main) stoppedCard(c *fiber.Ctx) error {
 	}
 	f := v.frame(v.speak.T("paper.card.stopped", "Tag", r.Tag))
 	f.Local, f.Paper = v.local(), papers(r)
-	return m.render(c, page.StoppedCardPage(page.StoppedCard{Card: page.Card{Frame: f, Lesson: m.numbered(l)}, Stamp: stamp}))
+	return m.render(c, page.StoppedCardPage(page.StoppedCard{Card: page.Card{Frame: f, Lesson: v.at.numbered(l)}, Stamp: stamp}))
 }
 
 // rows are the sources, each as the panel shows it. Two that a panel shows

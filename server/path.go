@@ -18,7 +18,7 @@ import (
 // shelf is what there is at a set-up for anyone: no card or PIN is needed to
 // check it, or to learn.
 func (m *Main) shelf(c *fiber.Ctx) error {
-	r, err := m.store.Setup(ctx(c), SiteID, param(c, "setup"))
+	r, err := m.setupHere(c)
 	if err != nil {
 		return err
 	}
@@ -48,7 +48,7 @@ func lessonLink(setupID, lesson string, card int) string {
 // refresher is a lesson in three cards on one page.
 func (m *Main) refresher(c *fiber.Ctx) error {
 	id := param(c, "lesson")
-	r, err := m.store.Setup(ctx(c), SiteID, param(c, "setup"))
+	r, err := m.setupHere(c)
 	if err != nil {
 		return err
 	}
@@ -92,7 +92,7 @@ func (m *Main) reached(person record.Person, p record.Place) {
 func (m *Main) keepPlaces() {
 	defer close(m.closed)
 	keep := func(p placed) {
-		if err := m.store.PutPlace(context.Background(), SiteID, p.person.ID, p.person.SetupID, p.place, p.at); err != nil {
+		if err := m.store.PutPlace(context.Background(), p.person.SiteID, p.person.ID, p.person.SetupID, p.place, p.at); err != nil {
 			m.log.Warn("place", "error", err)
 		}
 	}
@@ -112,7 +112,7 @@ func (m *Main) keepPlaces() {
 // place is where someone stopped in a lesson they have not done, for the way
 // on; zero where there is none.
 func (m *Main) place(c *fiber.Ctx, speak locales.Speaker, person record.Person, r record.Setup, done []string) (page.Step, error) {
-	at, err := m.store.PlaceOf(ctx(c), SiteID, person.ID, r.ID)
+	at, err := m.store.PlaceOf(ctx(c), person.SiteID, person.ID, r.ID)
 	if problem.Is(err, problem.Unknown) {
 		return page.Step{}, nil
 	}

@@ -26,18 +26,28 @@ const mostChanges = 200
 // people lists everyone of a site, and has room to add someone.
 func (m *Main) people(c *fiber.Ctx) error {
 	v := m.view(c)
-	return m.peoplePage(c, v, page.PersonForm{Values: map[string]string{"language": v.speak.Tag}})
+	return m.peoplePage(c, v, newcomer(v), page.LetIn{})
 }
 
-func (m *Main) peoplePage(c *fiber.Ctx, v view, form page.PersonForm) error {
+// newcomer is the form of someone who is to be added.
+func newcomer(v view) page.PersonForm {
+	return page.PersonForm{Values: map[string]string{"language": v.speak.Tag}}
+}
+
+func (m *Main) peoplePage(c *fiber.Ctx, v view, form page.PersonForm, letIn page.LetIn) error {
 	v.path = "/desk/people"
-	list, err := m.store.People(ctx(c), SiteID)
+	list, err := m.store.People(ctx(c), m.at(c).ID)
 	if err != nil {
 		return err
 	}
 	p := page.People{Frame: v.frame(v.speak.T("people.title")), Form: form, Erased: c.Query("erased") != ""}
-	if p.Waiting, err = m.store.LettersWaiting(ctx(c), SiteID); err != nil {
+	if p.Waiting, err = m.store.LettersWaiting(ctx(c), m.at(c).ID); err != nil {
 		return err
+	}
+	if p.LetIn = letIn; len(m.sites) > 1 {
+		for _, r := range record.Roles[1:] { // of the staff
+			p.LetIn.Roles = append(p.LetIn.Roles, string(r))
+		}
 	}
 	tags, err := m.setupTags(c)
 	if err != nil {
@@ -46,7 +56,7 @@ func (m *Main) peoplePage(c *fiber.Ctx, v view, form page.PersonForm) error {
 	for _, each := range list {
 		p.Rows = append(p.Rows, page.PersonRow{
 			ID: each.ID, Name: each.Name, Role: string(each.Role), SignsInAs: each.Card + each.Username, Setup: tags[each.SetupID],
-			Team: each.Team, Away: each.Away, Waiting: each.Secret == "",
+			Team: each.Team, Away: each.Away, Waiting: each.Secret == "" && each.Home == "", Home: m.named(each.Home),
 		})
 	}
 	if p.Form, err = m.formOf(c, form); err != nil {
@@ -57,7 +67,7 @@ func (m *Main) peoplePage(c *fiber.Ctx, v view, form page.PersonForm) error {
 
 // setupTags names every set-up by its id.
 func (m *Main) setupTags(c *fiber.Ctx) (map[string]string, error) {
-	stored, err := m.store.Setups(ctx(c), SiteID)
+	stored, err := m.store.Setups(ctx(c), m.at(c).ID)
 	if err != nil {
 		return nil, err
 	}
@@ -108,7 +118,7 @@ func (m *Main) formed(c *fiber.Ctx, v view, was record.Person) (record.Person, p
 	}
 	p := was
 	p.Name, p.Team, p.Email, p.ExternalID = text("name", 1, 80), text("team", 0, 60), text("email", 0, 120), text("external", 0, 120)
-	if p.Role = record.Role(got["role"]); !slices.Contains(record.Roles, p.Role) {
+	if p.Role = record.Role(got["role"]); !slices.Contains(record.Roles, p.Role) || p.Role == record.Learner && p.Home != "" {
 		wrong("role", "role")
 	}
 	if p.Language = got["language"]; !slices.ContainsFunc(locales.Languages, func(l locales.Language) bool { return l.Tag == p.Language }) {
@@ -123,15 +133,14 @@ func (m *Main) formed(c *fiber.Ctx, v view, was record.Person) (record.Person, p
 	p.Username, p.SetupID = "", ""
 	if p.Role == record.Learner {
 		if p.SetupID = got["set-up"]; p.SetupID != "" {
-			if _, err := m.store.Setup(ctx(c), SiteID, p.SetupID); err != nil {
+			if _, err := m.store.Setup(ctx(c), m.at(c).ID, p.SetupID); err != nil {
 				wrong("set-up", "set-up")
 			}
 		}
 		if p.Card == "" {
 			p.Card = newCard()
 		}
-	} else {
-		p.Card = ""
+	} else if p.Card = ""; p.Home == "" { // who is at home elsewhere signs in there
 		if p.Username = strings.ToLower(got["username"]); !usernames.MatchString(p.Username) {
 			wrong("username", "username")
 		} else if other, err := m.store.PersonByUsername(ctx(c), p.Username); err == nil && other.ID != p.ID {
@@ -166,10 +175,10 @@ func newCard() string {
 
 func (m *Main) addPerson(c *fiber.Ctx) error {
 	v := m.view(c)
-	p, form := m.formed(c, v, record.Person{SiteID: SiteID, ID: record.NewID()})
+	p, form := m.formed(c, v, record.Person{SiteID: v.at.ID, ID: record.NewID()})
 	if len(form.Wrong) > 0 {
 		c.Status(fiber.StatusUnprocessableEntity)
-		return m.peoplePage(c, v, form)
+		return m.peoplePage(c, v, form, page.LetIn{})
 	}
 	now, err := m.clock(c)
 	if err != nil {
@@ -200,7 +209,7 @@ func (m *Main) person(c *fiber.Ctx) error {
 
 func (m *Main) personPage(c *fiber.Ctx, v view, p record.Person, form page.PersonForm) (err error) {
 	v.path = "/desk/people/" + p.ID
-	out := page.PersonPageData{Frame: v.frame(p.Name), ID: p.ID, Person: p.Name, Card: p.Card, Kept: c.Query("kept") != ""}
+	out := page.PersonPageData{Frame: v.frame(p.Name), ID: p.ID, Person: p.Name, Card: p.Card, Kept: c.Query("kept") != "", Home: m.named(p.Home)}
 	if out.Form, err = m.formOf(c, form); err != nil {
 		return err
 	}
@@ -235,7 +244,7 @@ func (m *Main) changePerson(c *fiber.Ctx) error {
 		return err
 	}
 	if p.Away || p.Role != was.Role {
-		if err := m.store.DeleteSessions(ctx(c), SiteID, p.ID); err != nil {
+		if err := m.store.DeleteSessions(ctx(c), p.ID); err != nil {
 			return err
 		}
 	}
@@ -268,7 +277,7 @@ func (m *Main) changesOf(c *fiber.Ctx, v view, subject string, most int) (out []
 	if err != nil {
 		return nil, err
 	}
-	list, err := m.store.Changes(ctx(c), SiteID, subject, now, most)
+	list, err := m.store.Changes(ctx(c), m.at(c).ID, subject, now, most)
 	if err != nil {
 		return nil, err
 	}
@@ -281,7 +290,7 @@ func (m *Main) changesOf(c *fiber.Ctx, v view, subject string, most int) (out []
 		for i, f := range fields {
 			fields[i].Name = v.speak.T("people.field." + strings.ToLower(f.Name))
 		}
-		shown := page.Change{At: change.At.In(m.zone).Format(localTime), Kind: v.speak.T("people.kind." + change.Kind), Fields: fields}
+		shown := page.Change{At: change.At.In(m.at(c).zone).Format(localTime), Kind: v.speak.T("people.kind." + change.Kind), Fields: fields}
 		if shown.By, err = m.nameOf(c, change.Actor, names); err != nil {
 			return nil, err
 		}
@@ -300,7 +309,7 @@ func (m *Main) nameOf(c *fiber.Ctx, id string, names map[string]string) (string,
 	if name, known := names[id]; known {
 		return name, nil
 	}
-	p, err := m.store.Person(ctx(c), SiteID, id)
+	p, err := m.store.Person(ctx(c), m.at(c).ID, id)
 	if err != nil && !problem.Is(err, problem.Unknown) {
 		return "", err
 	}

@@ -3,6 +3,7 @@ package server
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"strings"
 	"time"
 
@@ -15,7 +16,7 @@ import (
 
 // someone is the person a page of people is about; who was erased is nobody.
 func (m *Main) someone(c *fiber.Ctx) (record.Person, error) {
-	p, err := m.store.Person(ctx(c), SiteID, param(c, "person"))
+	p, err := m.store.Person(ctx(c), m.at(c).ID, param(c, "person"))
 	if err == nil && p.Erased {
 		err = problem.New(problem.Unknown, "problem.unknown-person")
 	}
@@ -28,7 +29,7 @@ func (m *Main) exportPerson(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
-	all, err := m.store.Export(ctx(c), SiteID, p.ID)
+	all, err := m.store.Export(ctx(c), m.at(c).ID, p.ID)
 	if err != nil {
 		return err
 	}
@@ -69,7 +70,7 @@ func (m *Main) erasing(c *fiber.Ctx, v view, p record.Person, typed string, wron
 // Sent again, it finds it done.
 func (m *Main) erase(c *fiber.Ctx) error {
 	v := m.view(c)
-	p, err := m.store.Person(ctx(c), SiteID, param(c, "person"))
+	p, err := m.store.Person(ctx(c), m.at(c).ID, param(c, "person"))
 	if err != nil {
 		return err
 	}
@@ -88,8 +89,8 @@ func (m *Main) erase(c *fiber.Ctx) error {
 	if err != nil {
 		return m.erasing(c, v, p, typed, err)
 	}
-	err = m.store.Erase(by(c), SiteID, p.ID, now)
-	if again, e := m.store.Person(ctx(c), SiteID, p.ID); err != nil && e == nil && again.Erased { // by another tab meanwhile
+	err = m.store.Erase(by(c), m.at(c).ID, p.ID, now)
+	if again, e := m.store.Person(ctx(c), m.at(c).ID, p.ID); err != nil && e == nil && again.Erased { // by another tab meanwhile
 		err = nil
 	}
 	if err != nil {
@@ -125,9 +126,12 @@ func (m *Main) Sweep(ctx context.Context) (err error) {
 	if err != nil {
 		return err
 	}
-	gone, err := m.store.Sweep(ctx, SiteID, now.AddDate(0, 0, -m.policies().KeepRunsDays), now)
-	if gone > 0 {
-		m.log.Info("sweep", "runs", gone)
+	for id, s := range m.sites {
+		gone, e := m.store.Sweep(ctx, id, now.AddDate(0, 0, -s.policies().KeepRunsDays), now)
+		if gone > 0 {
+			m.log.Info("sweep", "runs", gone)
+		}
+		err = errors.Join(err, e)
 	}
 	return err
 }

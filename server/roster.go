@@ -38,7 +38,7 @@ func (s standing) within(days int, now time.Time) bool {
 
 // standings judges everyone's sign-offs for a competency, and who is there for
 // each set-up. What cannot change a judgement is not read.
-func (m *Main) standings(ctx context.Context, what *competency.Competency, setups []record.Setup, now time.Time) ([]standing, []competency.Cover, error) {
+func (m *Main) standings(ctx context.Context, at *site, what *competency.Competency, setups []record.Setup, now time.Time) ([]standing, []competency.Cover, error) {
 	// Three readings at once: each takes about as long as the others.
 	var (
 		p                 past
@@ -46,14 +46,14 @@ func (m *Main) standings(ctx context.Context, what *competency.Competency, setup
 		failed, failedToo error
 		reading           sync.WaitGroup
 	)
-	reading.Go(func() { p.events, failed = m.store.Weighty(ctx, SiteID, acknowledged, observedToo) })
-	reading.Go(func() { fresh, failedToo = m.fresh(ctx, what, now) })
-	rows, err := m.store.Roster(ctx, SiteID, what.ID)
+	reading.Go(func() { p.events, failed = m.store.Weighty(ctx, at.ID, acknowledged, observedToo) })
+	reading.Go(func() { fresh, failedToo = m.fresh(ctx, at, what, now) })
+	rows, err := m.store.Roster(ctx, at.ID, what.ID)
 	reading.Wait()
 	if err := errors.Join(err, failed, failedToo); err != nil {
 		return nil, nil, err
 	}
-	if p.again, err = m.stale(ctx, what, rows, fresh, now); err != nil {
+	if p.again, err = m.stale(ctx, at, what, rows, fresh, now); err != nil {
 		return nil, nil, err
 	}
 	all := freshly(what, now)
@@ -72,7 +72,7 @@ func (m *Main) standings(ctx context.Context, what *competency.Competency, setup
 			continue
 		}
 		r := competency.Record{
-			Signed: row.Signed, Lapses: row.Lapses, Zone: m.zone, Then: same, Now: same, Events: p.of(row.SignOffID, row.PersonID, row.SetupID),
+			Signed: row.Signed, Lapses: row.Lapses, Zone: at.zone, Then: same, Now: same, Events: p.of(row.SignOffID, row.PersonID, row.SetupID),
 		}
 		switch {
 		case !fresh[[2]string{row.PersonID, row.SetupID}]:
@@ -85,12 +85,12 @@ func (m *Main) standings(ctx context.Context, what *competency.Competency, setup
 			key := row.SetupID + " " + row.SetupVersion
 			pair, known := changed[key]
 			if !known {
-				stored, err := m.store.Setup(ctx, SiteID, row.SetupID)
+				stored, err := m.store.Setup(ctx, at.ID, row.SetupID)
 				if err != nil {
 					return nil, nil, err
 				}
 				pair[1] = m.featuresIn(stored)
-				if pair[0], err = m.featuresThen(ctx, row.SetupID, row.SetupVersion, row.Features); err != nil {
+				if pair[0], err = m.featuresThen(ctx, at.ID, row.SetupID, row.SetupVersion, row.Features); err != nil {
 					return nil, nil, err
 				}
 				changed[key] = pair
@@ -100,7 +100,7 @@ func (m *Main) standings(ctx context.Context, what *competency.Competency, setup
 		s.Judgement = what.Stands(r, now)
 		out, held = append(out, s), append(held, competency.Held{Person: row.PersonID, Setup: row.SetupID, Record: r})
 	}
-	return out, what.Coverage(ids, held, m.policies().FewestCaregivers, now), nil
+	return out, what.Coverage(ids, held, at.policies().FewestCaregivers, now), nil
 }
 
 // old tells whether a refresher can have been missed since a sign-off.
@@ -110,7 +110,7 @@ func old(what *competency.Competency, row record.RosterRow, now time.Time) bool 
 
 // fresh tells who did all that is critical so lately that no refresher of it
 // can have been missed: most, who need no closer look.
-func (m *Main) fresh(ctx context.Context, what *competency.Competency, now time.Time) (map[[2]string]bool, error) {
+func (m *Main) fresh(ctx context.Context, at *site, what *competency.Competency, now time.Time) (map[[2]string]bool, error) {
 	// A few lessons and scenarios that together teach all of it.
 	left := map[string]bool{}
 	for _, o := range what.Objectives {
@@ -127,7 +127,7 @@ func (m *Main) fresh(ctx context.Context, what *competency.Competency, now time.
 	if len(left) > 0 {
 		return nil, nil
 	}
-	return m.store.Fresh(ctx, SiteID, lessons, scenarios, now.AddDate(0, 0, 1-what.Refresh.Critical-what.Refresh.Grace))
+	return m.store.Fresh(ctx, at.ID, lessons, scenarios, now.AddDate(0, 0, 1-what.Refresh.Critical-what.Refresh.Grace))
 }
 
 // cover picks those that teach what is left, the one that teaches most of it
@@ -171,14 +171,14 @@ func freshly(what *competency.Competency, now time.Time) (out []competency.Event
 // stale is what all others did again. What they did longer ago keeps nothing
 // from being missed; the days on top are for the calendar, and for the longest
 // override.
-func (m *Main) stale(ctx context.Context, what *competency.Competency, rows []record.RosterRow, fresh map[[2]string]bool, now time.Time) (map[string][]competency.Event, error) {
+func (m *Main) stale(ctx context.Context, at *site, what *competency.Competency, rows []record.RosterRow, fresh map[[2]string]bool, now time.Time) (map[string][]competency.Event, error) {
 	var pairs [][2]string
 	for _, row := range rows {
 		if pair := [2]string{row.PersonID, row.SetupID}; old(what, row, now) && !fresh[pair] {
 			pairs = append(pairs, pair)
 		}
 	}
-	list, err := m.store.AgainsOf(ctx, SiteID, pairs, now.AddDate(0, 0, -what.Refresh.Critical-what.Refresh.Grace-3))
+	list, err := m.store.AgainsOf(ctx, at.ID, pairs, now.AddDate(0, 0, -what.Refresh.Critical-what.Refresh.Grace-3))
 	if err != nil {
 		return nil, err
 	}
@@ -197,16 +197,16 @@ func (m *Main) roster(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
-	setups, err := m.store.SetupTags(ctx(c), SiteID)
+	setups, err := m.store.SetupTags(ctx(c), m.at(c).ID)
 	if err != nil {
 		return err
 	}
-	rows, covers, err := m.standings(ctx(c), what, setups, now)
+	rows, covers, err := m.standings(ctx(c), v.at, what, setups, now)
 	if err != nil {
 		return err
 	}
 	p := page.Roster{
-		Frame: v.frame(v.speak.T("page.roster")), Lessons: len(m.lessons.IDs()), Scenes: len(quiz.Needed()), Fewest: m.policies().FewestCaregivers,
+		Frame: v.frame(v.speak.T("page.roster")), Lessons: len(m.lessons.IDs()), Scenes: len(quiz.Needed()), Fewest: v.at.policies().FewestCaregivers,
 		Competency: what.ID, Search: cut(strings.TrimSpace(strings.Clone(c.Query("q")))),
 	}
 	if days := c.QueryInt("lapses"); slices.Contains(competency.Within[:], days) {
@@ -262,7 +262,7 @@ func (m *Main) roster(c *fiber.Ctx) error {
 	for _, s := range setups {
 		tags[s.ID] = s.Tag
 	}
-	if p.Rows, err = m.rosterRows(ctx(c), rows[p.From-1:min(at*rosterPage, len(rows))], tags); err != nil {
+	if p.Rows, err = m.rosterRows(ctx(c), v.at, rows[p.From-1:min(at*rosterPage, len(rows))], tags); err != nil {
 		return err
 	}
 	slices.SortStableFunc(covers, func(a, b competency.Cover) int { return cmp.Compare(fewFirst(a), fewFirst(b)) })
@@ -295,12 +295,12 @@ func fewFirst(c competency.Cover) int {
 }
 
 // rosterRows are those shown, with how far each has come.
-func (m *Main) rosterRows(ctx context.Context, rows []standing, tags map[string]string) (out []page.RosterRow, err error) {
+func (m *Main) rosterRows(ctx context.Context, at *site, rows []standing, tags map[string]string) (out []page.RosterRow, err error) {
 	pairs := make([][2]string, len(rows))
 	for i, s := range rows {
 		pairs[i] = [2]string{s.PersonID, s.SetupID}
 	}
-	progress, err := m.store.ProgressOf(ctx, SiteID, pairs)
+	progress, err := m.store.ProgressOf(ctx, at.ID, pairs)
 	if err != nil {
 		return nil, err
 	}
@@ -310,11 +310,11 @@ func (m *Main) rosterRows(ctx context.Context, rows []standing, tags map[string]
 			Lessons: progress[pairs[i]].Lessons, Scenes: progress[pairs[i]].Scenarios,
 		}
 		if s.SignOffID != "" {
-			o, err := m.store.SignOff(ctx, SiteID, s.SignOffID)
+			o, err := m.store.SignOff(ctx, at.ID, s.SignOffID)
 			if err != nil {
 				return nil, err
 			}
-			row.LastDay, row.SignedBy = competency.LastDay(s.Lapses, m.zone).Format(time.DateOnly), o.SignedName
+			row.LastDay, row.SignedBy = competency.LastDay(s.Lapses, at.zone).Format(time.DateOnly), o.SignedName
 		}
 		out = append(out, row)
 	}

@@ -592,10 +592,10 @@ type asking struct {
 }
 
 func (m *Main) asking(c *fiber.Ctx, args *fasthttp.Args) (a asking, err error) {
-	a.v = m.guest(c)
-	if a.r, err = m.store.Setup(ctx(c), SiteID, param(c, "setup")); err != nil {
+	if a.r, err = m.setupHere(c); err != nil {
 		return a, err
 	}
+	a.v = m.guest(c)
 	if a.k, err = m.checkingOf(a.r); err != nil {
 		return a, err
 	}
@@ -610,7 +610,7 @@ func (m *Main) asking(c *fiber.Ctx, args *fasthttp.Args) (a asking, err error) {
 	}
 	a.v.path = a.q.at(a.r.ID) // another language or size keeps the answers
 	if key := a.q.given.Get("sent"); key != "" {
-		if a.q.sent, err = m.store.ReportSent(ctx(c), SiteID, key); err != nil {
+		if a.q.sent, err = m.store.ReportSent(ctx(c), a.r.SiteID, key); err != nil {
 			m.log.Warn("report sent", "error", err) // to be told so is not worth an ending
 		}
 		if a.q.sent {
@@ -1216,12 +1216,12 @@ func (m *Main) report(c *fiber.Ctx) error {
 	}
 	visitor := hashed(c.Cookies(visitorCookie))
 	if token := c.Cookies(kioskCookie); token != "" {
-		if id, ok, err := m.store.KioskSetup(ctx(c), SiteID, hashed(token)); err == nil && ok && id == a.r.ID {
-			visitor = record.KioskVisitor + id
+		if bound, ok, err := m.store.KioskSetup(ctx(c), hashed(token)); err == nil && ok && bound.ID == a.r.ID {
+			visitor = record.KioskVisitor + bound.ID
 		}
 	}
 	if err := m.store.AddReport(ctx(c), record.Report{
-		SiteID: SiteID, SetupID: a.r.ID, SetupVersion: a.r.Version, Language: a.v.speak.Tag, Purpose: reportPurposes[a.q.purpose],
+		SiteID: a.r.SiteID, SetupID: a.r.ID, SetupVersion: a.r.Version, Language: a.v.speak.Tag, Purpose: reportPurposes[a.q.purpose],
 		Care: care, Did: did, Ending: ending, Callback: callback, Key: key, At: now,
 		Visitor: visitor, ModelVersion: circuit.Version, ContentVersion: quiz.Version, Causes: causes,
 	}); err != nil {

@@ -15,7 +15,6 @@ import (
 
 	"lampwright/lessons"
 	"lampwright/lessons/figure"
-	"lampwright/lessons/programme"
 	"lampwright/locales"
 	"lampwright/locales/problem"
 	"lampwright/quiz/competency"
@@ -40,9 +39,6 @@ type Config struct {
 	Now func() time.Time // nil for the machine's clock
 }
 
-// SiteID is the one site of a data folder for now; every row carries it.
-const SiteID = "main"
-
 // Main is a whole server: tests start it as the program does.
 type Main struct {
 	config      Config
@@ -52,14 +48,13 @@ type Main struct {
 	locales     *locales.Bundle
 	lessons     *lessons.Catalogue
 	files       *static.Files
-	site        record.Site
-	said        *programme.Programme // what the site's programme says, nil where it has none
-	zone        *time.Location
+	sites       map[string]*site // by id, as they were when the house opened
+	choosable   []*site          // by name
+	nowhere     *site            // of whoever did not say which
 	setups      setups
 	features    cache[*competency.Features] // of set-ups, by id and version
 	known       known
 	starts      starts
-	learned     learned
 	kept        kept
 	hashing     chan struct{}
 	badges      badges
@@ -132,7 +127,7 @@ func Open(config Config) (_ *Main, err error) {
 	return m, nil
 }
 
-// begin reads the site, checks the clock and forgets whose number's time has
+// begin reads the sites, checks the clock and forgets whose number's time has
 // come before anyone is let in.
 func (m *Main) begin() (err error) {
 	ctx := context.Background()
@@ -143,21 +138,7 @@ func (m *Main) begin() (err error) {
 	if err != nil && !problem.Is(err, problem.Unavailable) {
 		return err
 	}
-	if m.site, err = m.store.Site(ctx, SiteID); err != nil {
-		if !problem.Is(err, problem.Unknown) {
-			return err
-		}
-		m.site = record.Site{ID: SiteID, Zone: "UTC"}
-		if err := m.store.PutSite(ctx, m.site, m.now()); err != nil {
-			return err
-		}
-	}
-	if m.site.Programme != "" { // a page that helps in an emergency stands without it
-		if m.said, err = programme.Read("programme", []byte(m.site.Programme)); err != nil {
-			m.log.Error("programme", "error", err)
-		}
-	}
-	if m.zone, err = time.LoadLocation(m.site.Zone); err != nil {
+	if err := m.openSites(ctx); err != nil {
 		return err
 	}
 	m.app = m.routes()

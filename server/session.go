@@ -98,7 +98,7 @@ func (m *Main) door(c *fiber.Ctx, desk bool, who string, wrong error) error {
 		c.Status(status)
 	}
 	if id := c.Query("set-up", c.FormValue("set-up")); id != "" && !desk {
-		if r, err := m.store.Setup(ctx(c), SiteID, id); err == nil {
+		if r, err := m.store.FindSetup(ctx(c), id); err == nil {
 			s.Setup, s.SetupShown = r.ID, r.Tag
 		}
 	}
@@ -170,7 +170,7 @@ func (m *Main) enter(c *fiber.Ctx, desk bool) error {
 // mayEnter tells whether someone whose secret was right may come in: not who
 // is away, nor before their first day, nor without the one-time code they have.
 func (m *Main) mayEnter(c *fiber.Ctx, p record.Person, now time.Time) (bool, error) {
-	if p.Away || p.Starts > now.In(m.zone).Format(time.DateOnly) {
+	if p.Away || p.Starts > now.In(m.sites[p.SiteID].zone).Format(time.DateOnly) {
 		return false, nil
 	}
 	if p.CodeKey == "" {
@@ -204,7 +204,7 @@ func (m *Main) began(c *fiber.Ctx, p record.Person, now time.Time) error {
 // signOutEverywhere ends every session of whoever asks for it.
 func (m *Main) signOutEverywhere(c *fiber.Ctx) error {
 	p := m.view(c).person
-	if err := m.store.DeleteSessions(ctx(c), p.SiteID, p.ID); err != nil {
+	if err := m.store.DeleteSessions(ctx(c), p.ID); err != nil {
 		return err
 	}
 	m.forget(c, sessionCookie)

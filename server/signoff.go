@@ -32,7 +32,7 @@ func (m *Main) signOff(c *fiber.Ctx) error {
 }
 
 func (m *Main) signOffWith(c *fiber.Ctx, v view, form page.EventForm) error {
-	o, err := m.store.SignOff(ctx(c), SiteID, param(c, "signoff"))
+	o, err := m.store.SignOff(ctx(c), m.at(c).ID, param(c, "signoff"))
 	if err != nil {
 		return err
 	}
@@ -65,7 +65,7 @@ func (m *Main) signOffWith(c *fiber.Ctx, v view, form page.EventForm) error {
 	for _, e := range past.events[o.ID] {
 		line := page.Happened{At: e.AtLocal, By: e.ByName, What: v.speak.T("page.event." + e.Kind), Why: e.Why}
 		if !e.Until.IsZero() {
-			line.Until = e.Until.In(m.zone).Format(localTime)
+			line.Until = e.Until.In(m.at(c).zone).Format(localTime)
 		}
 		if e.Kind == observedToo {
 			var second observation
@@ -159,7 +159,7 @@ func (m *Main) happens(c *fiber.Ctx) error {
 
 // record records an event at the sign-off of the route, and leads back to it.
 func (m *Main) record(c *fiber.Ctx, v view, e record.Event, may func(record.SignOff, []record.Event) error, again func(error) error) error {
-	e.SiteID, e.SignOffID, e.ByID, e.ByName, e.AtLocal = SiteID, param(c, "signoff"), v.person.ID, v.person.Name, e.At.In(m.zone).Format(localTime)
+	e.SiteID, e.SignOffID, e.ByID, e.ByName, e.AtLocal = v.at.ID, param(c, "signoff"), v.person.ID, v.person.Name, e.At.In(m.at(c).zone).Format(localTime)
 	if _, _, err := m.store.AddEvent(ctx(c), e, may); err != nil {
 		return again(err)
 	}
@@ -173,7 +173,7 @@ func (m *Main) observeToo(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
-	o, err := m.store.SignOff(ctx(c), SiteID, param(c, "signoff"))
+	o, err := m.store.SignOff(ctx(c), m.at(c).ID, param(c, "signoff"))
 	if err != nil {
 		return err
 	}
@@ -232,8 +232,8 @@ func (m *Main) acknowledge(c *fiber.Ctx) error {
 		return err
 	}
 	_, _, err = m.store.AddEvent(ctx(c), record.Event{
-		SiteID: SiteID, SignOffID: param(c, "signoff"), Kind: acknowledged, ByID: v.person.ID, ByName: v.person.Name, At: now,
-		AtLocal: now.In(m.zone).Format(localTime), FormKey: key,
+		SiteID: v.at.ID, SignOffID: param(c, "signoff"), Kind: acknowledged, ByID: v.person.ID, ByName: v.person.Name, At: now,
+		AtLocal: now.In(m.at(c).zone).Format(localTime), FormKey: key,
 	}, func(o record.SignOff, happened []record.Event) error {
 		switch {
 		case o.PersonID != v.person.ID:
@@ -267,7 +267,7 @@ func (m *Main) proof(c *fiber.Ctx) error {
 // own is the sign-off of the route, if whoever asks may have it: a learner
 // only their own.
 func (m *Main) own(c *fiber.Ctx) (record.SignOff, error) {
-	o, err := m.store.SignOff(ctx(c), SiteID, param(c, "signoff"))
+	o, err := m.store.SignOff(ctx(c), m.at(c).ID, param(c, "signoff"))
 	if err == nil && m.view(c).person.Role == record.Learner && o.PersonID != m.view(c).person.ID {
 		err = problem.New(problem.Unknown, "problem.unknown-sign-off")
 	}
@@ -281,11 +281,12 @@ var publicStandings = map[competency.Standing]string{
 
 // check is what the address on a certificate leads to.
 func (m *Main) standing(c *fiber.Ctx) error {
-	v := m.guest(c)
-	o, err := m.store.SignOff(ctx(c), SiteID, param(c, "signoff"))
+	o, err := m.store.FindSignOff(ctx(c), param(c, "signoff"))
 	if err != nil {
 		return err
 	}
+	about(c, o.SiteID)
+	v := m.guest(c)
 	past, err := m.past(c, o.PersonID)
 	if err != nil {
 		return err
@@ -304,7 +305,7 @@ func (m *Main) standing(c *fiber.Ctx) error {
 	}
 	v.path = "/standing/" + o.ID
 	return m.render(c, page.StandingPage(page.PublicStanding{
-		Frame: v.frame(v.speak.T("page.public.title")), Says: says, Programme: m.site.Name, At: now.In(m.zone).Format(localTime),
+		Frame: v.frame(v.speak.T("page.public.title")), Says: says, Programme: m.sites[o.SiteID].Name, At: now.In(m.at(c).zone).Format(localTime),
 	}))
 }
 

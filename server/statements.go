@@ -73,7 +73,7 @@ func (m *Main) statements(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
-	deeds, err := m.store.Deeds(ctx(c), SiteID)
+	deeds, err := m.store.Deeds(ctx(c), m.at(c).ID)
 	if err != nil {
 		return err
 	}
@@ -185,24 +185,29 @@ func (t *teller) round(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if err := t.gather(ctx, now); err != nil {
-		return err
+	for id := range t.m.sites {
+		err = errors.Join(err, t.gather(ctx, id, now), t.empty(ctx, id, now))
 	}
+	return err
+}
+
+// empty sends what is due of a site.
+func (t *teller) empty(ctx context.Context, siteID string, now time.Time) error {
 	for ctx.Err() == nil {
-		due, err := t.m.store.DueLetters(ctx, SiteID, now, tellAtOnce)
+		due, err := t.m.store.DueLetters(ctx, siteID, now, tellAtOnce)
 		if err != nil || len(due) == 0 {
 			return err
 		}
-		if err := t.deliver(ctx, due, now); err != nil {
+		if err := t.deliver(ctx, siteID, due, now); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-func (t *teller) gather(ctx context.Context, now time.Time) error {
+func (t *teller) gather(ctx context.Context, siteID string, now time.Time) error {
 	for ctx.Err() == nil {
-		deeds, err := t.m.store.NewDeeds(ctx, SiteID, tellAtOnce)
+		deeds, err := t.m.store.NewDeeds(ctx, siteID, tellAtOnce)
 		if err != nil {
 			return err
 		}
@@ -219,7 +224,7 @@ func (t *teller) gather(ctx context.Context, now time.Time) error {
 			}
 			letters = append(letters, record.Letter{Record: d.Record, ID: st.ID, PersonID: d.PersonID, Statement: text})
 		}
-		if err := t.m.store.PutLetters(ctx, SiteID, letters, now); err != nil {
+		if err := t.m.store.PutLetters(ctx, siteID, letters, now); err != nil {
 			return err
 		}
 		if len(deeds) < tellAtOnce || len(letters) == 0 {
@@ -242,28 +247,28 @@ func (r refusal) faulty() bool {
 
 // deliver sends statements together; where the receiver finds fault with them,
 // one by one, so that one does not hold up the others.
-func (t *teller) deliver(ctx context.Context, due []record.Letter, now time.Time) error {
+func (t *teller) deliver(ctx context.Context, siteID string, due []record.Letter, now time.Time) error {
 	err := t.send(ctx, due)
 	store, later := t.m.store, func(tries int) time.Time { return now.Add(wait(tries)) }
 	kept := context.WithoutCancel(ctx) // what came of it is written down before a stop
 	var no refusal
 	switch faulty := errors.As(err, &no) && no.faulty(); {
 	case err == nil, len(due) == 1 && no == http.StatusConflict: // it has one of this id
-		return store.LettersSent(kept, SiteID, due, now)
+		return store.LettersSent(kept, siteID, due, now)
 	case faulty && len(due) > 1:
 		for i := range due {
-			if err := t.deliver(ctx, due[i:i+1], now); err != nil {
+			if err := t.deliver(ctx, siteID, due[i:i+1], now); err != nil {
 				return err
 			}
 		}
 		return nil
 	case faulty:
 		t.m.log.Warn("statement refused", "id", due[0].ID, "status", int(no))
-		return store.LettersFailed(kept, SiteID, due, later)
+		return store.LettersFailed(kept, siteID, due, later)
 	case ctx.Err() != nil: // a stop: it is sent again
 		return nil
 	}
-	return errors.Join(err, store.LettersFailed(kept, SiteID, due, later))
+	return errors.Join(err, store.LettersFailed(kept, siteID, due, later))
 }
 
 // wait is how long after so many tries.

@@ -26,6 +26,7 @@ const (
 	personKey  = "person"
 	sessionKey = "session"
 	backKey    = "back"
+	siteKey    = "site"
 )
 
 // view is what a page needs to know of its reader.
@@ -35,6 +36,7 @@ type view struct {
 	size    int
 	person  record.Person // zero for nobody
 	session record.Session
+	at      *site
 	path    string
 	home    string
 	back    string
@@ -42,7 +44,7 @@ type view struct {
 }
 
 func (m *Main) view(c *fiber.Ctx) view {
-	v := view{m: m, path: strings.Clone(c.Path()), home: "/"}
+	v := view{m: m, at: m.at(c), path: strings.Clone(c.Path()), home: "/"}
 	if !reads(c) {
 		v.path = "/"
 	}
@@ -77,10 +79,20 @@ func (v view) frame(title string) page.Frame {
 		Speaker: v.speak, Title: title, Size: v.size, Path: v.path,
 		Style: v.m.files.Path("app.css"), Script: v.m.files.Path("kiosk.js"), Token: v.token,
 		Lines: page.Lines{
-			Rescue: v.m.site.RescueLine, Clinical: v.m.site.ClinicalLine, ClinicalHours: v.hours(v.m.site.ClinicalHours),
-			Technologist: v.m.site.TechnologistLine, Hours: v.hours(v.m.site.TechnologistHours),
-			Chair: v.m.site.ChairLine, ChairHours: v.hours(v.m.site.ChairHours),
+			Rescue: v.at.RescueLine, Clinical: v.at.ClinicalLine, ClinicalHours: v.hours(v.at.ClinicalHours),
+			Technologist: v.at.TechnologistLine, Hours: v.hours(v.at.TechnologistHours),
+			Chair: v.at.ChairLine, ChairHours: v.hours(v.at.ChairHours),
 		},
+	}
+	if len(v.m.choosable) > 1 {
+		f.Site = page.Place{Name: v.at.Name, Link: "/sites?next=" + url.QueryEscape(v.path)}
+		switch v.person.Role {
+		case "":
+		case record.Learner: // theirs is their set-up's
+			f.Site.Link = ""
+		default:
+			f.Site.Link = "/desk/sites"
+		}
 	}
 	if v.person.Role != "" {
 		f.Signed, f.Name, f.Home, f.Idle = true, v.person.Name, homes[v.person.Role], idleSeconds
@@ -109,7 +121,7 @@ func (v view) hours(kept string) string {
 
 // local is what the programme says in its own words.
 func (v view) local() page.Local {
-	p := v.m.said
+	p := v.at.said
 	if p == nil {
 		return page.Local{}
 	}
@@ -201,7 +213,7 @@ func (m *Main) mine(c *fiber.Ctx, v view) (record.Setup, *setup.Setup, error) {
 	if v.person.SetupID == "" {
 		return record.Setup{}, nil, problem.New(problem.Unknown, "problem.no-set-up")
 	}
-	r, err := m.store.Setup(ctx(c), SiteID, v.person.SetupID)
+	r, err := m.store.Setup(ctx(c), v.person.SiteID, v.person.SetupID)
 	if err != nil {
 		return record.Setup{}, nil, err
 	}

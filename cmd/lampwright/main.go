@@ -30,6 +30,8 @@ type commands struct {
 	Diagnose diagnoseCmd `cmd:"" help:"Say what to look at or do next, from what was seen of a set-up, and what may be wrong."`
 	Verify   verifyCmd   `cmd:"" help:"Check a proof of a sign-off, or everything that was signed."`
 	Person   personCmd   `cmd:"" help:"Let the first administrator and the first educator in."`
+	Site     siteCmd     `cmd:"" help:"Look after the sites of a data folder."`
+	SetUp    setUpCmd    `cmd:"" name:"set-up" help:"Look after the set-ups in the records."`
 	Log      logCmd      `cmd:"" help:"Look after the log of what was signed."`
 
 	Simulate simulateCmd `cmd:"" help:"Say how well the search for the fault does on a set-up."`

@@ -22,6 +22,7 @@ type personAddCmd struct {
 	Name     string `required:"" placeholder:"NAME" help:"As others know them."`
 	Username string `required:"" placeholder:"NAME" help:"Name for signing in: small letters, digits, dots and dashes."`
 	Language string `default:"en" placeholder:"TAG" help:"Language they read."`
+	Site     string `default:"main" placeholder:"SITE" help:"The site they belong to."`
 }
 
 type personInviteCmd struct {
@@ -33,7 +34,7 @@ type personInviteCmd struct {
 func (p personAddCmd) Run(out io.Writer) error {
 	return withStore(p.Data, func(store *record.Store) error {
 		token, until, err := server.Appoint(context.Background(), store, record.Person{
-			Name: p.Name, Role: record.Role(p.Role), Username: p.Username, Language: p.Language,
+			Name: p.Name, Role: record.Role(p.Role), Username: p.Username, Language: p.Language, SiteID: p.Site,
 		}, time.Now())
 		if err != nil {
 			return err

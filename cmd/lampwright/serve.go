@@ -44,7 +44,7 @@ func (s serveCmd) Run(in io.Reader, out io.Writer) error {
 		if err != nil {
 			return err
 		}
-		if err := server.PutProgramme(context.Background(), s.Data, name, data, time.Now()); err != nil {
+		if err := server.PutSite(context.Background(), s.Data, server.SiteID, name, data, time.Now()); err != nil {
 			return err
 		}
 	}

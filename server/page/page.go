@@ -35,6 +35,38 @@ type Frame struct {
 	Lines         Lines
 	Local         Local // on pages that say whom to call
 	Paper         Paper // of the set-up that is meant, or known here
+	Site          Place // where there are several sites
+}
+
+// Place is the site that a page is of, and where another is chosen. Name is ""
+// where nobody said which.
+type Place struct{ Name, Link string }
+
+// Sites are those that can be chosen.
+type Sites struct {
+	Frame
+	Staff bool // these are where they work
+	Sites []SiteChoice
+}
+
+// SiteChoice is one of them.
+type SiteChoice struct {
+	ID, Name, Role string
+	Here           bool
+	Next           string // where to go from there
+}
+
+// LetIn is the form by which someone of another site may work at this one.
+type LetIn struct {
+	Username, Role, Wrong string
+	Roles                 []string // none where there is no other site
+}
+
+func letInWrong(l LetIn) templ.Attributes {
+	if l.Wrong == "" {
+		return nil
+	}
+	return templ.Attributes{"aria-invalid": "true", "aria-describedby": "let-in-wrong"}
 }
 
 // MaxSize is the largest step of the text size.
@@ -401,7 +433,8 @@ func ActionText(s locales.Speaker, a diagnosis.Action, part string) string {
 // PersonRow is someone in the list of people.
 type PersonRow struct {
 	ID, Name, Role, SignsInAs, Setup, Team string
-	Away, Waiting                          bool // waiting for their invitation to be taken up
+	Home                                   string // the site at which they sign in, "" for this one
+	Away, Waiting                          bool   // waiting for their invitation to be taken up
 }
 
 // PersonForm is what is known of a person and can be changed: by field, what
@@ -418,6 +451,7 @@ type People struct {
 	Erased  bool // someone was, just now
 	Rows    []PersonRow
 	Form    PersonForm
+	LetIn   LetIn
 	Waiting int // statements that the receiver does not have yet
 }
 
@@ -425,6 +459,7 @@ type People struct {
 type PersonPageData struct {
 	Frame
 	ID, Person, Card string
+	Home             string // the site at which they sign in, "" for this one
 	Kept             bool
 	Form             PersonForm
 	Changes          []Change

@@ -166,3 +166,10 @@ func (s *Store) Agains(ctx context.Context, siteID, personID string) (_ []Again,
 		WHERE site_id = $1 AND person_id = $2 AND passed = 1 AND mode = 'quiz' GROUP BY person_id, setup_id, scenario`,
 		siteID, personID)
 }
+
+// FindSignOff reads a sign-off, whatever its site.
+func (s *Store) FindSignOff(ctx context.Context, id string) (_ SignOff, err error) {
+	defer problem.In(&err, "record.FindSignOff")
+	return one(ctx, s.reader, readSignOff, "problem.unknown-sign-off",
+		`SELECT `+signOffColumns+` FROM sign_offs o WHERE o.site_id IN (SELECT site_id FROM sites) AND o.id = $1`, id)
+}

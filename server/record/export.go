@@ -30,8 +30,11 @@ var held = []struct{ table, where string }{
 	{"readings", `t.by_id = $2`},
 	{"imports", `t.by_id = $2`},
 	{"audit", `(t.subject = $2 OR t.actor = $2)`},
-	{"staff_sites", `t.person_id = $2`},
 }
+
+// whereTheyWork are a person's own site and those that let them in: what they
+// did there is held on them too.
+const whereTheyWork = `t.site_id IN (SELECT site_id FROM people WHERE (site_id = $1 OR home = $1) AND id = $2)`
 
 // secret columns let someone in, or only make a form count once: they say
 // nothing about anyone. Of an import that was not done yet, data is about others.
@@ -53,7 +56,7 @@ func (s *Store) Export(ctx context.Context, siteID, personID string) (out map[st
 	err = s.snapshot(ctx, func(tx *sql.Tx) error {
 		for _, h := range held {
 			// The same parameters for every table: the numbers go by where they first stand.
-			rows, err := exported(ctx, tx, h.table, `SELECT t.* FROM `+h.table+` t WHERE t.site_id = $1 AND $2 <> '' AND `+h.where, siteID, personID)
+			rows, err := exported(ctx, tx, h.table, `SELECT t.* FROM `+h.table+` t WHERE `+whereTheyWork+` AND `+h.where, siteID, personID)
 			if err != nil {
 				return err
 			}

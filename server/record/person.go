@@ -40,15 +40,16 @@ type Person struct {
 	CodeKey          string // of one-time codes; "" for none
 	CodeUsed         int64  // the step of the last code taken
 	Erased           bool
+	Home             string // the site at which they sign in; "" where this is it
 }
 
 const personColumns = `p.id, p.site_id, p.name, p.role, p.card, p.username, p.secret, p.language, p.setup_id,
-	p.external_id, p.email, p.team, p.starts, p.active = 0, p.code_key, p.code_used, p.erased IS NOT NULL`
+	p.external_id, p.email, p.team, p.starts, p.active = 0, p.code_key, p.code_used, p.erased IS NOT NULL, p.home`
 
 func (p *Person) columns() []any {
 	return []any{
 		&p.ID, &p.SiteID, &p.Name, &p.Role, maybe(&p.Card), maybe(&p.Username), &p.Secret, &p.Language, maybe(&p.SetupID),
-		maybe(&p.ExternalID), &p.Email, &p.Team, &p.Starts, &p.Away, &p.CodeKey, &p.CodeUsed, &p.Erased,
+		maybe(&p.ExternalID), &p.Email, &p.Team, &p.Starts, &p.Away, &p.CodeKey, &p.CodeUsed, &p.Erased, &p.Home,
 	}
 }
 
@@ -61,11 +62,11 @@ func readPerson(scan scan) (p Person, err error) {
 // there is one.
 func (p Person) audited() any {
 	return struct {
-		Name, Card, Username, Language, Setup, External, Email, Team, Starts string `json:",omitempty"`
-		Role                                                                 Role
-		Away, Secret, Code                                                   bool `json:",omitempty"`
+		Name, Card, Username, Language, Setup, External, Email, Team, Starts, Home string `json:",omitempty"`
+		Role                                                                       Role
+		Away, Secret, Code                                                         bool `json:",omitempty"`
 	}{
-		p.Name, p.Card, p.Username, p.Language, p.SetupID, p.ExternalID, p.Email, p.Team, p.Starts,
+		p.Name, p.Card, p.Username, p.Language, p.SetupID, p.ExternalID, p.Email, p.Team, p.Starts, p.Home,
 		p.Role, p.Away, p.Secret != "", p.CodeKey != "",
 	}
 }
@@ -91,15 +92,18 @@ func putPerson(ctx context.Context, tx *sql.Tx, p Person, at time.Time) error {
 	}
 	if _, err := tx.ExecContext(ctx, `
 		INSERT INTO people (site_id, id, name, role, card, username, secret, language, setup_id,
-			external_id, email, team, starts, active, code_key, code_used, changed)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17)
+			external_id, email, team, starts, active, code_key, code_used, home, changed)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18)
 		ON CONFLICT (site_id, id) DO UPDATE SET name = excluded.name, role = excluded.role, card = excluded.card,
 			username = excluded.username, secret = excluded.secret, language = excluded.language,
 			setup_id = excluded.setup_id, external_id = excluded.external_id, email = excluded.email,
 			team = excluded.team, starts = excluded.starts, active = excluded.active, code_key = excluded.code_key,
 			code_used = excluded.code_used, changed = excluded.changed`,
 		p.SiteID, p.ID, p.Name, p.Role, orNull(p.Card), orNull(p.Username), p.Secret, p.Language, orNull(p.SetupID),
-		orNull(p.ExternalID), p.Email, p.Team, p.Starts, !p.Away, p.CodeKey, p.CodeUsed, at.UnixMilli()); err != nil {
+		orNull(p.ExternalID), p.Email, p.Team, p.Starts, !p.Away, p.CodeKey, p.CodeUsed, p.Home, at.UnixMilli()); err != nil {
+		return err
+	}
+	if _, err := tx.ExecContext(ctx, `UPDATE people SET name = $1 WHERE id = $2 AND home = $3`, p.Name, p.ID, p.SiteID); err != nil {
 		return err
 	}
 	return audit(ctx, tx, p.SiteID, "person", p.ID, before, p.audited(), at)
@@ -195,7 +199,7 @@ func (s *Store) TakeUp(ctx context.Context, tokenHash, secret, codeKey string, s
 		if err := putPerson(ctx, tx, p, now); err != nil {
 			return err
 		}
-		_, err := tx.ExecContext(ctx, `DELETE FROM sessions WHERE site_id = $1 AND person_id = $2`, siteID, id)
+		_, err := tx.ExecContext(ctx, `DELETE FROM sessions WHERE person_id = $1`, id)
 		return err
 	})
 	return p, err
@@ -267,20 +271,26 @@ func (s *Store) PutSession(ctx context.Context, session Session) (err error) {
 // the sooner.
 func (s *Store) Session(ctx context.Context, id string, now time.Time, idle, absolute time.Duration) (_ Session, _ Person, err error) {
 	defer problem.In(&err, "record.Session")
-	var person Person
+	var person, home Person
 	session, err := one(ctx, s.reader, func(scan scan) (v Session, err error) {
-		err = scan(append(person.columns(), &v.ID, &v.SiteID, &v.PersonID, &v.FormToken, stamp{&v.Created}, stamp{&v.Seen})...)
+		err = scan(append(person.columns(), &v.ID, &v.SiteID, &v.PersonID, &v.FormToken, stamp{&v.Created}, stamp{&v.Seen},
+			maybe(&home.Name), maybe(&home.Username), maybe(&home.Secret), &home.Away)...)
 		return v, err
 	}, "problem.session-ended", `
-		SELECT `+personColumns+`, s.id, s.site_id, s.person_id, s.form_token, s.created, s.seen
-		FROM sessions s JOIN people p ON p.site_id = s.site_id AND p.id = s.person_id WHERE s.id = $1`, id)
+		SELECT `+personColumns+`, s.id, s.site_id, s.person_id, s.form_token, s.created, s.seen,
+			h.name, h.username, h.secret, p.home <> '' AND coalesce(h.active, 0) = 0
+		FROM sessions s JOIN people p ON p.site_id = s.site_id AND p.id = s.person_id
+		LEFT JOIN people h ON h.site_id = p.home AND h.id = p.id WHERE s.id = $1`, id)
 	switch {
 	case problem.Is(err, problem.Unknown):
 		return Session{}, Person{}, problem.Wrap(err, problem.SignIn, "problem.session-ended")
 	case err != nil:
 		return Session{}, Person{}, err
-	case now.Sub(session.Seen) >= idle, now.Sub(session.Created) >= absolute:
+	case home.Away, now.Sub(session.Seen) >= idle, now.Sub(session.Created) >= absolute:
 		return Session{}, Person{}, problem.New(problem.SignIn, "problem.session-ended")
+	}
+	if person.Home != "" { // they sign, and are known, as at home
+		person.Name, person.Username, person.Secret = home.Name, home.Username, home.Secret
 	}
 	if now.Sub(session.Seen) >= seenWrites {
 		err := s.change(ctx, `UPDATE sessions SET seen = $1 WHERE id = $2 AND seen < $1`, now.UnixMilli(), id)
@@ -300,8 +310,64 @@ func (s *Store) DeleteSession(ctx context.Context, id string) (err error) {
 	return s.change(ctx, `DELETE FROM sessions WHERE id = $1`, id)
 }
 
-// DeleteSessions ends every session of a person.
-func (s *Store) DeleteSessions(ctx context.Context, siteID, personID string) (err error) {
+// DeleteSessions ends every session of a person, at whatever site.
+func (s *Store) DeleteSessions(ctx context.Context, personID string) (err error) {
 	defer problem.In(&err, "record.DeleteSessions")
-	return s.change(ctx, `DELETE FROM sessions WHERE site_id = $1 AND person_id = $2`, siteID, personID)
+	return s.change(ctx, `DELETE FROM sessions WHERE person_id = $1`, personID)
+}
+
+// MoveSession takes a session to another site at which its person works, and
+// gives it a new form token: what was filled in at the site before is not sent
+// at this one.
+func (s *Store) MoveSession(ctx context.Context, id, siteID, formToken string) (err error) {
+	defer problem.In(&err, "record.MoveSession")
+	return s.write(ctx, func(tx *sql.Tx) error {
+		done, err := tx.ExecContext(ctx, `
+			UPDATE sessions SET site_id = $1, form_token = $2 WHERE id = $3 AND EXISTS (
+				SELECT 1 FROM people p WHERE p.site_id = $1 AND p.id = sessions.person_id AND p.active = 1 AND p.erased IS NULL)`,
+			siteID, formToken, id)
+		if err != nil {
+			return err
+		}
+		if n, err := done.RowsAffected(); err != nil || n == 1 {
+			return err
+		}
+		return problem.New(problem.Unknown, "problem.unknown-site")
+	})
+}
+
+// Post is a role that someone has at a site.
+type Post struct {
+	SiteID, Site string
+	Role         Role
+}
+
+// Posts are where someone works, their own site first.
+func (s *Store) Posts(ctx context.Context, personID string) (_ []Post, err error) {
+	defer problem.In(&err, "record.Posts")
+	return all(ctx, s.reader, func(scan scan) (p Post, err error) {
+		err = scan(&p.SiteID, &p.Site, &p.Role)
+		return p, err
+	}, `
+		SELECT p.site_id, t.name, p.role FROM people p JOIN sites t ON t.site_id = p.site_id
+		WHERE p.id = $1 AND p.active = 1 AND p.erased IS NULL ORDER BY p.home <> '', t.name, p.site_id`, personID)
+}
+
+// LetIn lets someone of another site's staff work at this one too, in a role
+// of its own here.
+func (s *Store) LetIn(ctx context.Context, siteID, username string, role Role, at time.Time) (p Person, err error) {
+	defer problem.In(&err, "record.LetIn")
+	err = s.write(ctx, func(tx *sql.Tx) error {
+		home, err := one(ctx, tx, readPerson, "problem.unknown-person",
+			`SELECT `+personColumns+` FROM people p WHERE p.username = $1 AND p.active = 1`, username)
+		if err == nil && home.SiteID == siteID {
+			err = problem.New(problem.Unknown, "problem.unknown-person")
+		}
+		if err != nil {
+			return err
+		}
+		p = Person{SiteID: siteID, ID: home.ID, Name: home.Name, Role: role, Language: home.Language, Home: home.SiteID}
+		return putPerson(ctx, tx, p, at)
+	})
+	return p, err
 }

@@ -53,7 +53,7 @@ type Store struct {
 	reader *sql.DB // cannot write
 
 	log    log
-	setups sync.Map // by site and id, as they are now: no other process writes here
+	setups sync.Map // by id, as they are now: no other process writes here
 
 	mu        sync.Mutex
 	mark      time.Time // the latest time ever given out

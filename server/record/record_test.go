@@ -734,15 +734,15 @@ func TestSignOffsCannotBeChanged(t *testing.T) {
 
 func TestKiosk(t *testing.T) {
 	s := house(t)
-	_, ok, err := s.KioskSetup(ctx, site, "hash")
+	_, ok, err := s.KioskSetup(ctx, "hash")
 	must(t, err)
 	same(t, ok, false)
 	must(t, s.SetKiosk(ctx, site, "hash", "chair-12", noon))
 	must(t, s.SetKiosk(ctx, site, "hash", "chair-12", noon))
-	id, ok, err := s.KioskSetup(ctx, site, "hash")
+	id, ok, err := s.KioskSetup(ctx, "hash")
 	must(t, err)
 	same(t, ok, true)
-	same(t, id, "chair-12")
+	same(t, id.ID, "chair-12")
 	wants(t, s.SetKiosk(ctx, site, "hash", "chair-99", noon), problem.Unknown, "problem.unknown-record")
 }
 

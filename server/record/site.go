@@ -85,7 +85,7 @@ type Setup struct {
 // old ones stay; the same YAML again changes at most the tag.
 func (s *Store) PutSetup(ctx context.Context, setup Setup, at time.Time) (err error) {
 	defer problem.In(&err, "record.PutSetup")
-	defer s.setups.Delete(setup.SiteID + " " + setup.ID) // read anew, whatever came of it
+	defer s.setups.Delete(setup.ID) // read anew, whatever came of it
 	if setup.Version == "" {
 		hash := sha256.Sum256(setup.YAML)
 		setup.Version = hex.EncodeToString(hash[:])
@@ -115,6 +115,14 @@ func (s *Store) PutSetup(ctx context.Context, setup Setup, at time.Time) (err er
 		case !errors.Is(err, sql.ErrNoRows):
 			return err
 		}
+		var elsewhere bool
+		if err := tx.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM setups WHERE id = $1 AND site_id <> $2)`,
+			setup.ID, setup.SiteID).Scan(&elsewhere); err != nil {
+			return err
+		}
+		if elsewhere {
+			return problem.Wrap(fmt.Errorf("set-up %s: another site has one of this id", setup.ID), problem.Invalid, "problem.form")
+		}
 		if _, err := tx.ExecContext(ctx, `
 			INSERT INTO setups (site_id, id, tag, version, changed) VALUES ($1, $2, $3, $4, $5)
 			ON CONFLICT (site_id, id) DO UPDATE SET tag = excluded.tag, version = excluded.version,
@@ -138,18 +146,27 @@ const selectSetups = `
 	SELECT s.id, s.site_id, s.tag, v.version, v.yaml FROM setups s
 	JOIN setup_versions v ON v.site_id = s.site_id AND v.setup_id = s.id`
 
-// Setup reads a set-up as it is now. It is asked for on every page, and only
-// PutSetup changes it.
+// Setup reads a set-up of a site as it is now.
 func (s *Store) Setup(ctx context.Context, siteID, id string) (_ Setup, err error) {
 	defer problem.In(&err, "record.Setup")
-	key := siteID + " " + id
-	if kept, ok := s.setups.Load(key); ok {
+	setup, err := s.FindSetup(ctx, id)
+	if err == nil && setup.SiteID != siteID {
+		return Setup{}, problem.New(problem.Unknown, "problem.unknown-setup")
+	}
+	return setup, err
+}
+
+// FindSetup reads a set-up as it is now, whatever its site. It is asked for on
+// every page, and only PutSetup changes it.
+func (s *Store) FindSetup(ctx context.Context, id string) (_ Setup, err error) {
+	defer problem.In(&err, "record.FindSetup")
+	if kept, ok := s.setups.Load(id); ok {
 		return kept.(Setup), nil
 	}
 	setup, err := one(ctx, s.reader, readSetup, "problem.unknown-setup",
-		selectSetups+` WHERE s.site_id = $1 AND s.id = $2 AND v.version = s.version`, siteID, id)
+		selectSetups+` WHERE s.id = $1 AND v.version = s.version`, id)
 	if err == nil {
-		s.setups.Store(key, setup)
+		s.setups.Store(id, setup)
 	}
 	return setup, err
 }
@@ -184,12 +201,15 @@ func (s *Store) SetKiosk(ctx context.Context, siteID, tokenHash, setupID string,
 }
 
 // KioskSetup is the set-up a kiosk stands beside; not ok if it was never said.
-func (s *Store) KioskSetup(ctx context.Context, siteID, tokenHash string) (setupID string, ok bool, err error) {
+func (s *Store) KioskSetup(ctx context.Context, tokenHash string) (setup Setup, ok bool, err error) {
 	defer problem.In(&err, "record.KioskSetup")
-	err = s.reader.QueryRowContext(ctx, `
-		SELECT setup_id FROM kiosks WHERE site_id = $1 AND token_hash = $2`, siteID, tokenHash).Scan(&setupID)
+	var id string
+	err = s.reader.QueryRowContext(ctx, `SELECT setup_id FROM kiosks WHERE token_hash = $1`, tokenHash).Scan(&id)
 	if errors.Is(err, sql.ErrNoRows) {
-		return "", false, nil
+		return setup, false, nil
 	}
-	return setupID, err == nil, understood(err)
+	if err == nil {
+		setup, err = s.FindSetup(ctx, id)
+	}
+	return setup, err == nil, understood(err)
 }
