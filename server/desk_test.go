@@ -27,7 +27,12 @@ const rowanAt = "/desk/learners/demo-rowan"
 // filled is the form to sign, filled in rightly.
 func filled(t testing.TB, r *reader) url.Values {
 	t.Helper()
-	form := with(r.get(rowanAt).wants(t, 200).form(t, rowanAt+"/sign"), "spare", "yes", "rating", "4", "secret", mara[1])
+	return filledAt(t, r, rowanAt)
+}
+
+func filledAt(t testing.TB, r *reader, at string) url.Values {
+	t.Helper()
+	form := with(r.get(at).wants(t, 200).form(t, at+"/sign"), "spare", "yes", "rating", "4", "secret", mara[1])
 	for _, it := range competency.Find(competency.PowerSources).Items {
 		form.Add("seen", it.ID)
 	}

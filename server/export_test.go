@@ -2,6 +2,7 @@ package server
 
 import (
 	"context"
+	"errors"
 	"time"
 
 	"github.com/valyala/fasthttp"
@@ -13,7 +14,13 @@ import (
 // Way is the best way through a run, from where its seed starts it.
 func (m *Main) Way(runID string) ([]quiz.Advice, error) {
 	ctx := context.Background()
-	run, err := m.store.Run(ctx, SiteID, runID)
+	var run record.Run
+	err := errors.New("no site")
+	for id := range m.sites {
+		if err != nil {
+			run, err = m.store.Run(ctx, id, runID)
+		}
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -21,7 +28,7 @@ func (m *Main) Way(runID string) ([]quiz.Advice, error) {
 	if err != nil {
 		return nil, err
 	}
-	stored, err := m.store.SetupVersion(ctx, SiteID, run.SetupID, run.SetupVersion)
+	stored, err := m.store.SetupVersion(ctx, run.SiteID, run.SetupID, run.SetupVersion)
 	if err != nil {
 		return nil, err
 	}

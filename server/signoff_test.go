@@ -10,13 +10,15 @@ import (
 	"lampwright/server/record"
 )
 
+var signedAt = regexp.MustCompile(`/desk/sign-offs/([a-z0-9]+)`)
+
 // signRowan has everything learnt and the demonstration signed, and gives the
 // sign-off's id.
 func (h *house) signRowan(t testing.TB, learner, educator *reader) string {
 	t.Helper()
 	learner.learn("chair-12")
 	educator.signs(t)
-	m := regexp.MustCompile(`/desk/sign-offs/([a-z0-9]+)`).FindStringSubmatch(educator.get(rowanAt).wants(t, 200).body)
+	m := signedAt.FindStringSubmatch(educator.get(rowanAt).wants(t, 200).body)
 	if m == nil {
 		t.Fatal("no sign-off")
 	}

@@ -367,7 +367,11 @@ func (s *Store) LetIn(ctx context.Context, siteID, username string, role Role, a
 			return err
 		}
 		p = Person{SiteID: siteID, ID: home.ID, Name: home.Name, Role: role, Language: home.Language, Home: home.SiteID}
-		return putPerson(ctx, tx, p, at)
+		if err := putPerson(ctx, tx, p, at); err != nil {
+			return err
+		}
+		_, err = tx.ExecContext(ctx, `UPDATE people SET erased = NULL WHERE site_id = $1 AND id = $2`, siteID, p.ID) // who was sent away for good may come back
+		return err
 	})
 	return p, err
 }

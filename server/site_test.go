@@ -1,0 +1,295 @@
+package server_test
+
+import (
+	"context"
+	"net/url"
+	"strings"
+	"testing"
+
+	"lampwright/lessons/setup"
+	"lampwright/server"
+	"lampwright/server/record"
+)
+
+// The second site of these tests, and its staff.
+const cedar = `schema: 1
+name: Cedar Point
+zone: Europe/Paris
+numbers:
+  emergency: {number: 555-0190, hours: always}
+  clinical: {number: 555-0191, hours: always}
+  technologist: {number: 555-0192, hours: always}
+`
+
+var (
+	edda  = [2]string{"edda", "granite-willow-27"} // administrator
+	nils  = [2]string{"nils", "harvest-anchor-30"} // educator
+	petra = [2]string{"petra", "marble-thicket-8"} // technologist
+	yara  = [2]string{"CEDAR-30", "583920"}        // learner
+)
+
+// twoSites is the demo with a second site beside it.
+func twoSites(t testing.TB) string {
+	t.Helper()
+	dir, ctx := demoDir(t), context.Background()
+	must(t, server.PutSite(ctx, dir, "cedar", "cedar.yaml", []byte(cedar), morning))
+	text, err := setup.DemoFile("chair-12")
+	must(t, err)
+	_, err = server.PutSetup(ctx, dir, "cedar", "chair-30", "chair-30.yaml", []byte(strings.Replace(string(text), "Chair 12", "Chair 30", 1)), morning)
+	must(t, err)
+	withRecords(t, dir, func(s *record.Store) {
+		for _, p := range []record.Person{
+			{ID: "c-edda", Name: "Edda Moor", Role: record.Administrator, Username: edda[0], Secret: server.HashSecret(edda[1])},
+			{ID: "c-nils", Name: "Nils Arbour", Role: record.Educator, Username: nils[0], Secret: server.HashSecret(nils[1])},
+			{ID: "c-petra", Name: "Petra Low", Role: record.Technologist, Username: petra[0], Secret: server.HashSecret(petra[1])},
+			{ID: "c-yara", Name: "Yara Finch", Role: record.Learner, Card: yara[0], Secret: server.HashSecret(yara[1]), SetupID: "chair-30"},
+		} {
+			p.SiteID, p.Language = "cedar", "en"
+			must(t, s.PutPerson(ctx, p, morning))
+		}
+	})
+	return dir
+}
+
+// TestNothingOfAnotherSite: every route that leads to something of a site,
+// asked by another site's people with ids that they cannot know.
+func TestNothingOfAnotherSite(t *testing.T) {
+	t.Parallel()
+	dir := twoSites(t)
+	outage := reported(t, dir, blownFuse("inbox-1", morning))
+	h := serve(t, dir)
+	learner, educator, administrator := h.learner(t, rowan, "en"), h.educator(t, "en"), h.administrator(t, "en")
+	signed := h.signRowan(t, learner, educator)
+	run := strings.TrimPrefix(learner.begin("at-home-evening", record.Practice), "/runs/")
+	list := administrator.previews(listHeader + "n-1,Given,Family,p@example.org,learner,main,Team,en,,true\r\n")
+
+	theirs := map[record.Role]*reader{
+		record.Learner: h.learner(t, yara, "en"), record.Educator: h.staff(t, nils, "en"),
+		record.Technologist: h.staff(t, petra, "en"), record.Administrator: h.staff(t, edda, "en"),
+	}
+	ours := map[string]string{
+		":person": "demo-rowan", ":signoff": signed, ":outage": strings.TrimPrefix(outage, "/desk/inbox/"),
+		":run": run, ":import": strings.TrimPrefix(list, "/desk/import/"),
+	}
+	// What anyone may read, and what is asked for by a secret of its own.
+	open := []string{":tag", ":n", ":setup", ":lesson", ":scenario", ":invitation", ":feed.ics", ":site", "/standing/:signoff", "/static/*"}
+	asked := 0
+	for _, route := range h.main.Routes() {
+		method, path, _ := strings.Cut(route, " ")
+		at := path
+		for word, id := range ours {
+			at = strings.ReplaceAll(at, word, id)
+		}
+		skip := at == path && !strings.Contains(path, ":")
+		for _, word := range open {
+			skip = skip || strings.Contains(path, word)
+		}
+		if skip {
+			continue
+		}
+		if strings.Contains(at, ":") {
+			t.Errorf("%s: of which site is it?", route)
+		}
+		for role, r := range theirs {
+			var a answer
+			if method == "GET" {
+				a = r.get(at)
+			} else {
+				token := r.get("/me").form(t, "/sign-out").Get("token")
+				a = r.post(at, url.Values{"token": {token}, "key": {"a-key-of-a-form-that-counts-once"}, "competency": {"power-sources"}, "kind": {"suspended"}, "why": {"x"}, "secret": {nils[1]}, "rating": {"3"}, "seq": {"1"}, "action": {"ask-person:"}, "node": {"x"}, "name": {"Rowan Teal"}})
+			}
+			if a.status != 403 {
+				asked++
+			}
+			if a.status != 403 && a.status != 404 {
+				t.Errorf("%s as %s: %d %s", route, role, a.status, wordsOf(a.body))
+			}
+		}
+	}
+	if asked < 20 {
+		t.Errorf("%d routes of a site were asked for", asked)
+	}
+
+	// What lists: nothing of ours in it.
+	for _, at := range []string{"/desk", "/desk/roster.csv", "/desk/people", "/desk/people.csv", "/desk/inbox", "/desk/inbox.csv", "/desk/inbox/lessons", "/desk/changes", "/desk/changes.csv", "/desk/statements", "/me"} {
+		for role, r := range theirs {
+			a := r.get(at)
+			for _, of := range []string{"Rowan", "rowan", "Chair 12", "chair-12", "Mara", "HERON"} {
+				if a.status == 200 && strings.Contains(a.body, of) {
+					t.Errorf("%s as %s tells of %s", at, role, of)
+				}
+			}
+		}
+	}
+
+	// Nor is anything of ours taken into what is theirs.
+	edda, say := theirs[record.Administrator], theirs[record.Administrator].speaker()
+	form := edda.get("/desk/people").form(t, "/desk/people")
+	edda.post("/desk/people", with(form, "name", "New", "role", "learner", "language", "en", "set-up", "chair-12")).says(t, say, 422, "people.expected.set-up")
+	edda.post("/desk/kiosk", with(form, "set-up", "chair-12")).says(t, say, 404, "problem.unknown-setup")
+	edda.get(edda.previews(listHeader+"n-2,Given,Family,p@example.org,learner,main,Team,en,,true\r\n")).says(t, say, 200, "roster.import.nothing")
+	edda.get("/certificate/"+signed).wants(t, 404)
+}
+
+// TestStaffOfTwoSites: someone works at another site once it lets them in, in
+// the role they have there.
+func TestStaffOfTwoSites(t *testing.T) {
+	t.Parallel()
+	dir := twoSites(t)
+	h := serve(t, dir)
+	inEach(t, func(t *testing.T, language string) {
+		edda, mara := h.staff(t, edda, language), h.educator(t, language)
+		say := edda.speaker()
+		enters := func(site string) answer {
+			t.Helper()
+			return mara.post("/desk/sites", with(mara.get("/desk/sites").wants(t, 200).form(t, "/sign-out"), "site", site))
+		}
+		people := func() url.Values { return edda.get("/desk/people").wants(t, 200).form(t, "/desk/people/let-in") }
+
+		for _, nobody := range []string{"", "no-one", "edda", "HERON-12", "nils"} { // the last two of no staff, and of this site
+			edda.post("/desk/people/let-in", with(people(), "username", nobody, "role", "educator")).says(t, say, 422, "people.let-in.nobody", "Value", strings.ToLower(nobody))
+		}
+		edda.post("/desk/people/let-in", with(people(), "username", "mara", "role", "learner")).says(t, say, 422, "problem.form")
+		if language == "en" {
+			enters("cedar").says(t, say, 404, "problem.unknown-site")
+			mara.get("/desk").holds(t, "Rowan Teal") // and is where she was
+		}
+		edda.post("/desk/people/let-in", with(people(), "username", "mara", "role", "technologist")).wants(t, 303)
+		edda.get("/desk/people").holds(t, "Mara Quill", "Alder Bay Home Breathing Service")
+
+		// She goes there, and is a technologist there and no educator.
+		old := mara.get("/desk").form(t, "/desk/kiosk")
+		mara.get("/desk/sites").says(t, say, 200, "page.sites").holds(t, "Cedar Point")
+		a := enters("cedar").wants(t, 303)
+		if a.location() != "/desk/inbox" {
+			t.Errorf("leads to %q", a.location())
+		}
+		mara.get("/desk/inbox").wants(t, 200).holds(t, "Cedar Point")
+		mara.get("/desk").says(t, say, 403, "problem.educator-only")
+		mara.get(rowanAt).wants(t, 403)
+		// What was filled in before is not sent here.
+		mara.post("/desk/sites", with(old, "site", "main")).says(t, say, 403, "problem.form-stale")
+
+		// As an educator she signs there with the password she has at home.
+		at := "/desk/people/demo-mara"
+		edda.post(at, with(edda.get(at).holds(t, say.T("people.home", "Site", "Alder Bay Home Breathing Service")).form(t, at), "name", "Mara Quill", "role", "educator", "language", "en")).wants(t, 303)
+		edda.post(at+"/invite", edda.get(at).form(t, at)).wants(t, 404) // her password is none of theirs
+		mara = h.educator(t, language)
+		mara.get("/desk").holds(t, "Rowan Teal")
+		enters("cedar").wants(t, 303)
+		body := mara.get("/desk").wants(t, 200).holds(t, "Yara Finch").body
+		if strings.Contains(body, "Rowan") {
+			t.Error("the roster tells of another site")
+		}
+		enters("main").wants(t, 303)
+		mara.get("/desk").wants(t, 200).holds(t, "Rowan Teal")
+		edda.get("/desk/changes").wants(t, 200).holds(t, "Mara Quill")
+
+		// Sent away there, she is still in at home; sent away at home, she is nowhere.
+		enters("cedar").wants(t, 303)
+		edda.post(at, with(edda.get(at).form(t, at), "name", "Mara Quill", "role", "educator", "language", "en", "away", "yes")).wants(t, 303)
+		mara.get("/desk").wants(t, 303)
+		mara = h.educator(t, language)
+		mara.get("/desk").wants(t, 200)
+		enters("cedar").says(t, say, 404, "problem.unknown-site")
+	})
+	edda, mara := h.staff(t, edda, "en"), h.educator(t, "en")
+	edda.post("/desk/people/let-in", with(edda.get("/desk/people").form(t, "/desk/people/let-in"), "username", "mara", "role", "educator")).wants(t, 303)
+	mara.post("/desk/sites", with(mara.get("/desk/sites").form(t, "/sign-out"), "site", "cedar")).wants(t, 303)
+	mara.get("/desk").wants(t, 200)
+	idris := h.administrator(t, "en")
+	at := "/desk/people/demo-mara"
+	idris.post(at, with(idris.get(at).form(t, at), "name", "Mara Quill", "role", "educator", "username", "mara", "language", "en", "away", "yes")).wants(t, 303)
+	mara.get("/desk").wants(t, 303)
+}
+
+// TestSignedAtASecondSite: the whole way of a signature by someone from
+// another site, and what leaves the house says whose programme it was.
+func TestSignedAtASecondSite(t *testing.T) {
+	t.Parallel()
+	h := serve(t, twoSites(t))
+	edda, mara, yara := h.staff(t, edda, "en"), h.educator(t, "en"), h.learner(t, yara, "en")
+	edda.post("/desk/people/let-in", with(edda.get("/desk/people").form(t, "/desk/people/let-in"), "username", "mara", "role", "educator")).wants(t, 303)
+	mara.post("/desk/sites", with(mara.get("/desk/sites").form(t, "/sign-out"), "site", "cedar")).wants(t, 303)
+	yara.learn("chair-12") // of which chair-30 is a copy
+	at := "/desk/learners/c-yara"
+	form := filledAt(t, mara, at)
+	mara.post(at+"/sign", with(form, "secret", "not-hers-at-all")).says(t, mara.speaker(), 401, "problem.wrong-password")
+	mara.post(at+"/sign", filledAt(t, mara, at)).wants(t, 303)
+	id := signedAt.FindStringSubmatch(mara.get(at).wants(t, 200).body)[1]
+	yara.get("/certificate/"+id).wants(t, 200).holds(t, "Cedar Point", "Yara Finch", "Mara Quill")
+	stranger := h.reader(t, "en")
+	a := stranger.get("/standing/"+id).says(t, stranger.speaker(), 200, "page.public.valid").holds(t, "Cedar Point")
+	if strings.Contains(a.body, "Alder Bay") {
+		t.Error("another programme is named")
+	}
+	h.educator(t, "en").get("/desk/sign-offs/" + id).wants(t, 404) // at her own site
+}
+
+// TestWhoseNumbers: nobody is shown another programme's numbers.
+func TestWhoseNumbers(t *testing.T) {
+	t.Parallel()
+	h := serve(t, twoSites(t))
+	inEach(t, func(t *testing.T, language string) {
+		guest := h.reader(t, language)
+		say := guest.speaker()
+		shows := func(at string, wanted, not string) {
+			t.Helper()
+			a := guest.get(at).wants(t, 200)
+			if wanted != "" {
+				a.holds(t, wanted)
+			}
+			if strings.Contains(a.body, not) {
+				t.Errorf("%s shows %s", at, not)
+			}
+		}
+		for _, at := range []string{"/call", "/stopped", "/safe"} {
+			shows(at, "", "555-01") // there are two, and nobody knows which
+			guest.get(at).says(t, say, 200, "page.site.which")
+		}
+		guest.get("/call").says(t, say, 200, "page.site.numbers")
+		if to := guest.get("/looks").wants(t, 303).location(); to != "/sites?next=/looks" {
+			t.Errorf("leads to %q", to)
+		}
+		guest.get("/sites?next=/looks").says(t, say, 200, "page.sites").holds(t, "Alder Bay Home Breathing Service", "Cedar Point", "/sites/cedar?next=%2Flooks")
+		guest.get("/sites/nowhere").says(t, say, 404, "problem.unknown-site")
+		guest.get("/sites/cedar?next=//elsewhere.example").wants(t, 303)
+		shows("/call", "555-0191", "555-0110")
+		shows("/stopped", "555-0190", "555-0100")
+		shows("/looks", "Chair 30", "Chair 12")
+
+		// At a set-up it is that set-up's programme, whatever was chosen.
+		for _, at := range []string{"/check/chair-12", "/paper/chair-12", "/paper/chair-12/stopped", "/lessons/chair-12", "/lessons/chair-12/three-sources/1", "/outing/chair-12"} {
+			shows(at, "", "555-019")
+		}
+		shows("/paper/chair-12/stopped", "555-0100", "555-0190")
+		shows("/paper/chair-30/stopped", "555-0190", "555-0100")
+
+		// And so it is on a kiosk that stands beside one.
+		edda := h.staff(t, edda, language)
+		edda.post("/desk/kiosk", with(edda.get("/desk").form(t, "/desk/kiosk"), "set-up", "chair-30")).wants(t, 303)
+		edda.post("/sign-out", edda.get("/desk").form(t, "/sign-out")).wants(t, 303)
+		guest = edda
+		shows("/call", "555-0191", "555-0110")
+		shows("/looks", "Chair 30", "Chair 12")
+		guest.get("/sites/main").wants(t, 303) // a kiosk stays where it stands
+		shows("/call", "555-0191", "555-0110")
+
+		// Whoever is signed in is of their own.
+		learner := h.learner(t, rowan, language)
+		learner.get("/sites/cedar").wants(t, 303)
+		learner.get("/call").wants(t, 200).holds(t, "555-0110")
+	})
+}
+
+// TestOneSiteAsksNothing: where there is one, nobody has to choose.
+func TestOneSiteAsksNothing(t *testing.T) {
+	t.Parallel()
+	h := serve(t, demoDir(t))
+	guest := h.reader(t, "en")
+	for _, at := range []string{"/", "/call", "/looks", "/check/chair-12"} {
+		if a := guest.get(at).wants(t, 200); strings.Contains(a.body, `href="/sites`) {
+			t.Errorf("%s leads to a choice of one", at)
+		}
+	}
+}
