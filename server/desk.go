@@ -259,7 +259,7 @@ func (m *Main) again(c *fiber.Ctx, v view) (time.Time, error) {
 	if err != nil {
 		return now, err
 	}
-	ok, err := m.prove(ctx(c), v.person.Username+v.person.Card, c.IP(), c.FormValue("secret"), v.person.Secret, now)
+	ok, err := m.prove(ctx(c), v.person.Username+v.person.Card, source(c), c.FormValue("secret"), v.person.Secret, now)
 	if err == nil && !ok {
 		err = problem.New(problem.SignIn, "problem.wrong-password")
 	}

@@ -2,6 +2,7 @@ package server_test
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -9,6 +10,7 @@ import (
 	"html"
 	"io"
 	"log/slog"
+	"math"
 	"net/http"
 	"net/http/cookiejar"
 	"net/url"
@@ -129,6 +131,7 @@ func serveWith(t testing.TB, config server.Config, c *clock) *house {
 	t.Helper()
 	h := &house{t: t, clock: c, log: &logbook{}}
 	config.Listen, config.Now = "127.0.0.1:0", c.now
+	config.MostRequests = cmp.Or(config.MostRequests, math.MaxInt32)
 	config.Log = slog.New(slog.NewJSONHandler(h.log, nil))
 	h.config = config
 	var err error

@@ -113,7 +113,7 @@ func TestWhoMayGoWhere(t *testing.T) {
 		"GET /desk/inbox.csv":                    {"/desk/inbox.csv", 303, 403, 403, 200, 403},
 		"GET /desk/people.csv":                   {"/desk/people.csv", 303, 403, 403, 403, 200},
 		"GET /desk/changes.csv":                  {"/desk/changes.csv", 303, 403, 403, 403, 200},
-		"GET /sites":                            {"/sites", 200, 200, 200, 200, 200},
+		"GET /sites":                             {"/sites", 200, 200, 200, 200, 200},
 		"GET /sites/:site":                       {"/sites/main", 303, 303, 303, 303, 303},
 		"GET /desk/sites":                        {"/desk/sites", 303, 403, 200, 200, 200},
 		"POST /desk/sites":                       {"/desk/sites", 401, 403, stale, stale, stale},

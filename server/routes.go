@@ -1,14 +1,19 @@
 package server
 
 import (
+	"cmp"
 	"crypto/rand"
+	"net/netip"
 	"slices"
 	"strings"
 	"time"
 
 	"github.com/gofiber/fiber/v2"
+	"github.com/gofiber/fiber/v2/middleware/limiter"
 	"github.com/gofiber/fiber/v2/middleware/recover"
 	"github.com/valyala/fasthttp"
+
+	"lampwright/locales/problem"
 )
 
 // Bounds on what one request may be.
@@ -16,6 +21,25 @@ const (
 	mostBody    = 64 << 10
 	mostHeaders = 16 << 10
 )
+
+// mostRequests is how many requests from one source are answered in a minute: a
+// ward full of kiosks behind one address sends fewer.
+const mostRequests = 6000
+
+// emergencies are the pages that are always served, whoever asked how often,
+// with what they load.
+var emergencies = []string{"/stopped", "/call", "/safe"}
+
+// source is where a request comes from, as limits count it: an address, or
+// for IPv6 the network, which one household or attacker has all of.
+func source(c *fiber.Ctx) string {
+	ip, err := netip.ParseAddr(c.IP())
+	if err != nil || ip.Unmap().Is4() {
+		return ip.Unmap().String()
+	}
+	network, _ := ip.Prefix(64) // which every such address has
+	return network.String()
+}
 
 // Alive is what /healthz answers.
 const Alive = "healthy, ok\n"
@@ -39,7 +63,13 @@ func (m *Main) routes() *fiber.App {
 		headers(c, m.config.TLSCert != "")
 		return c.SendString(Alive)
 	})
-	app.Use(m.logged, m.secured, recover.New())
+	app.Use(m.logged, m.secured, recover.New(), limiter.New(limiter.Config{
+		Max: cmp.Or(m.config.MostRequests, mostRequests), Expiration: time.Minute, KeyGenerator: source,
+		Next: func(c *fiber.Ctx) bool {
+			return slices.Contains(emergencies, c.Path()) || strings.HasPrefix(c.Path(), "/static/")
+		},
+		LimitReached: func(*fiber.Ctx) error { return problem.New(problem.TooMany, "problem.too-many-requests") },
+	}))
 	for _, r := range m.table() {
 		if r.method == fiber.MethodGet {
 			app.Get(r.path, m.let(r.who), r.do) // and HEAD

@@ -36,6 +36,8 @@ type Config struct {
 	StatementsTo, StatementsAuth string
 	StatementsEvery              time.Duration // 0 for as usual
 
+	MostRequests int // from one source in a minute; 0 for as usual
+
 	Now func() time.Time // nil for the machine's clock
 }
 

@@ -136,7 +136,7 @@ func (m *Main) enter(c *fiber.Ctx, desk bool) error {
 	if err != nil && !problem.Is(err, problem.Unknown) {
 		return err
 	}
-	ok, err := m.prove(ctx(c), who, c.IP(), secret, p.Secret, now)
+	ok, err := m.prove(ctx(c), who, source(c), secret, p.Secret, now)
 	if problem.Is(err, problem.TooMany) {
 		return m.door(c, desk, who, err)
 	}

@@ -223,7 +223,7 @@ func TestSignedAtASecondSite(t *testing.T) {
 	if strings.Contains(a.body, "Alder Bay") {
 		t.Error("another programme is named")
 	}
-	h.educator(t, "en").get("/desk/sign-offs/" + id).wants(t, 404) // at her own site
+	h.educator(t, "en").get("/desk/sign-offs/"+id).wants(t, 404) // at her own site
 }
 
 // TestWhoseNumbers: nobody is shown another programme's numbers.

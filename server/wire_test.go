@@ -6,11 +6,13 @@ import (
 	"io"
 	"net"
 	"net/http"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
 
 	"lampwright/locales"
+	"lampwright/server"
 	"lampwright/server/record"
 )
 
@@ -170,4 +172,27 @@ func TestNotHTTP(t *testing.T) {
 		}
 	}
 	h.reader(t, "en").get("/").wants(t, 200) // still here
+}
+
+// TestTooManyRequests: whoever asks without end waits, and no emergency does.
+func TestTooManyRequests(t *testing.T) {
+	t.Parallel()
+	inEach(t, func(t *testing.T, language string) {
+		h := serveWith(t, server.Config{Data: demoDir(t), MostRequests: 5}, &clock{at: morning})
+		r := h.reader(t, language) // which has asked once
+		for range 4 {
+			r.get("/looks").wants(t, 200)
+		}
+		a := r.get("/looks").says(t, r.speaker(), 429, "problem.too-many-requests")
+		if a.header.Get("Retry-After") == "" {
+			t.Error("it is not said for how long")
+		}
+		r.post("/sign-in", nil).wants(t, 429)
+		for _, at := range []string{"/stopped", "/call", "/safe"} {
+			a := r.get(at).wants(t, 200)
+			for _, m := range regexp.MustCompile(`(?:href|src)="(/static/[^"]+)"`).FindAllStringSubmatch(a.body, -1) {
+				r.get(m[1]).wants(t, 200)
+			}
+		}
+	})
 }
