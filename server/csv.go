@@ -83,9 +83,11 @@ func (m *Main) peopleCSV(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
-	people := make([]credential.Person, len(list))
-	for i, p := range list {
-		people[i] = listedPerson(p)
+	var people []credential.Person
+	for _, p := range list {
+		if p.Home == "" { // who is at home elsewhere is in that list
+			people = append(people, listedPerson(p))
+		}
 	}
 	return download(c, "text/csv; charset=utf-8", "people.csv", credential.WritePeople(people))
 }

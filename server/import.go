@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"encoding/json"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode/utf8"
@@ -70,11 +71,16 @@ func (m *Main) readImport(c *fiber.Ctx) error {
 		c.Status(fiber.StatusUnprocessableEntity)
 		return m.importForm(c, wrong)
 	}
-	people, err := m.store.People(ctx(c), m.at(c).ID)
+	people, err := m.store.People(ctx(c), v.at.ID)
 	if err != nil {
 		return err
 	}
-	p, err := planOf(people, preview, v)
+	people = slices.DeleteFunc(people, func(p record.Person) bool { return p.Home != "" }) // they are in their own site's list
+	taken, err := m.store.Usernames(ctx(c))
+	if err != nil {
+		return err
+	}
+	p, err := planOf(people, taken, preview, v)
 	if err != nil {
 		return err
 	}
@@ -109,13 +115,13 @@ func sent(c *fiber.Ctx) ([]byte, error) {
 // planOf is what a list would do to the people there are. Administrators are
 // made and changed one by one, by hand; a row that would is left out, and so is
 // one of another site.
-func planOf(people []record.Person, list credential.Preview, v view) (p plan, err error) {
-	known, taken := map[string]record.Person{}, map[string]bool{}
+func planOf(people []record.Person, taken map[string]bool, list credential.Preview, v view) (p plan, err error) {
+	known := map[string]record.Person{}
 	var existing []credential.Person
 	for _, each := range people {
 		as := listedPerson(each)
 		as.GivenName, as.FamilyName = oneName(as), ""
-		known[as.ExternalID], taken[each.Username] = each, true
+		known[as.ExternalID] = each
 		existing = append(existing, as)
 	}
 	rows := list

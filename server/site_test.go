@@ -129,6 +129,25 @@ func TestNothingOfAnotherSite(t *testing.T) {
 	edda.post("/desk/kiosk", with(form, "set-up", "chair-12")).says(t, say, 404, "problem.unknown-setup")
 	edda.get(edda.previews(listHeader+"n-2,Given,Family,p@example.org,learner,main,Team,en,,true\r\n")).says(t, say, 200, "roster.import.nothing")
 	edda.get("/certificate/"+signed).wants(t, 404)
+
+	// A name to sign in with is free only where nobody has it anywhere.
+	at := edda.previews(listHeader + "n-3,Mara,Lind,mara@example.org,educator,cedar,Team,en,,true\r\n")
+	edda.get(at).says(t, say, 200, "roster.import.added", "Count", 1).holds(t, "mara2")
+	edda.does(at).wants(t, 303)
+}
+
+// TestListsAreOfTheirOwnSite: who was let in is in no list but their own
+// site's, and the list reads in again with nothing to change.
+func TestListsAreOfTheirOwnSite(t *testing.T) {
+	t.Parallel()
+	h := serve(t, twoSites(t))
+	edda := h.staff(t, edda, "en")
+	edda.post("/desk/people/let-in", with(edda.get("/desk/people").form(t, "/desk/people/let-in"), "username", "mara", "role", "educator")).wants(t, 303)
+	list := edda.get("/desk/people.csv").wants(t, 200).holds(t, "Arbour").body
+	if strings.Contains(list, "Mara") {
+		t.Error("someone of another site is listed")
+	}
+	edda.get(edda.previews(list)).says(t, edda.speaker(), 200, "roster.import.nothing")
 }
 
 // TestStaffOfTwoSites: someone works at another site once it lets them in, in

@@ -137,6 +137,20 @@ func (s *Store) People(ctx context.Context, siteID string) (_ []Person, err erro
 		`SELECT `+personColumns+` FROM people p WHERE p.site_id = $1 AND p.erased IS NULL ORDER BY p.name, p.id`, siteID)
 }
 
+// Usernames are all that are taken, at whatever site.
+func (s *Store) Usernames(ctx context.Context) (_ map[string]bool, err error) {
+	defer problem.In(&err, "record.Usernames")
+	list, err := all(ctx, s.reader, func(scan scan) (name string, err error) {
+		err = scan(&name)
+		return name, err
+	}, `SELECT username FROM people WHERE username IS NOT NULL`)
+	taken := map[string]bool{}
+	for _, name := range list {
+		taken[name] = true
+	}
+	return taken, err
+}
+
 // UseCode takes a one-time code's step, and is false if it or a later one was
 // taken before.
 func (s *Store) UseCode(ctx context.Context, siteID, id string, step int64) (ok bool, err error) {

@@ -57,12 +57,17 @@ func TestASessionGoesWhereSomeoneWorks(t *testing.T) {
 	same(t, p.Name, "Omar Reed")
 
 	// Who is away at home is away.
+	must(t, s.PutFeed(ctx, "cedar", "omar", FeedSite, "feed", noon))
+	_, err = s.Feed(ctx, "feed")
+	must(t, err)
 	named.Away = true
 	must(t, s.PutPerson(ctx, named, noon))
 	_, _, err = s.Session(ctx, "a", noon, time.Hour, time.Hour)
 	wants(t, err, problem.SignIn, "problem.session-ended")
 	_, err = s.LetIn(ctx, "cedar", "omar", Technologist, noon)
 	wants(t, err, problem.Unknown, "problem.unknown-person")
+	_, err = s.Feed(ctx, "feed")
+	wants(t, err, problem.Unknown, "problem.not-found")
 }
 
 func TestWhoIsLetIn(t *testing.T) {
