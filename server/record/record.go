@@ -257,9 +257,14 @@ type querier interface {
 // scan is sql.Row.Scan or sql.Rows.Scan.
 type scan func(into ...any) error
 
+// planned has SQLite keep the plan of a query that it has prepared. Where rows
+// are joined or put in order it would plan anew each time, since a plan might
+// hang on the value of a parameter; never on that of an expression.
+func planned(query string) string { return strings.ReplaceAll(query, "= $", "= +$") }
+
 // one reads the one row a query gives; key is the problem when there is none.
 func one[T any](ctx context.Context, q querier, read func(scan) (T, error), key, query string, values ...any) (T, error) {
-	v, err := read(q.QueryRowContext(ctx, query, values...).Scan)
+	v, err := read(q.QueryRowContext(ctx, planned(query), values...).Scan)
 	if errors.Is(err, sql.ErrNoRows) {
 		return v, problem.Wrap(err, problem.Unknown, key)
 	}
@@ -269,7 +274,7 @@ func one[T any](ctx context.Context, q querier, read func(scan) (T, error), key,
 // all reads every row a query gives. It always closes them: an open read
 // keeps the write-ahead log growing.
 func all[T any](ctx context.Context, q querier, read func(scan) (T, error), query string, values ...any) (_ []T, err error) {
-	rows, err := q.QueryContext(ctx, query, values...)
+	rows, err := q.QueryContext(ctx, planned(query), values...)
 	if err != nil {
 		return nil, understood(err)
 	}

@@ -92,10 +92,10 @@ func (s *Store) Sign(ctx context.Context, o SignOff, formKey string) (signed Sig
 	err = s.enter(func(tx *sql.Tx) (none []entered, err error) {
 		signed, isNew = SignOff{}, false
 		var sent, newest string
-		if err := tx.QueryRowContext(ctx, `
+		if err := tx.QueryRowContext(ctx, planned(`
 			SELECT coalesce((SELECT id FROM sign_offs WHERE site_id = $1 AND educator_id = $2 AND form_key = $3), ''),
 				coalesce((SELECT id FROM sign_offs WHERE site_id = $1 AND person_id = $4 AND competency = $5 AND setup_id = $6
-					ORDER BY signed DESC, rowid DESC LIMIT 1), '')`,
+					ORDER BY signed DESC, rowid DESC LIMIT 1), '')`),
 			o.SiteID, o.EducatorID, formKey, o.PersonID, o.Competency, o.SetupID).Scan(&sent, &newest); err != nil {
 			return none, err
 		}
