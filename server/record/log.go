@@ -10,6 +10,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"runtime"
 	"time"
 
 	"golang.org/x/mod/sumdb/tlog"
@@ -131,7 +132,7 @@ func (s *Store) begin(ctx context.Context, path string) (err error) {
 	if err := os.Remove(made); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return understood(err)
 	}
-	if err := newKey(made, "lampwright/"+NewID()[:10]); err != nil {
+	if err := newKey(made, "lampwright/"+NewID()[16:]); err != nil {
 		return err
 	}
 	if s.log.key, err = ledger.LoadKey(made); err != nil {
@@ -196,6 +197,7 @@ func (s *Store) keepLog() {
 	for {
 		select {
 		case l := <-s.log.queue:
+			runtime.Gosched() // whoever was just told of theirs may have more
 			s.commit(s.gather([]*logged{l}))
 		case <-s.log.closing:
 			s.commit(s.gather(nil))
