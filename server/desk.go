@@ -171,7 +171,7 @@ func (m *Main) observe(c *fiber.Ctx, v view, wanted string) (o observed, err err
 	}
 	l, s := o.evidence.Missing(what.Lessons, what.Scenarios)
 	o.page.Observation = page.Observation{
-		Competency: what.ID, Name: v.speak.T(what.Name()), Missing: len(l) + len(s), FormKey: rand.Text(), Items: what.Items,
+		Competency: what.ID, Name: v.speak.T(what.Name()), Missing: len(l) + len(s), FormKey: record.NewID(), Items: what.Items,
 		ChecklistVersion: what.Version, Lowest: what.Rating.Lowest, Highest: what.Rating.Highest, Educator: v.person.Name,
 		Meaning: v.speak.T("page.observe.meaning.text"), After: o.newest[what.ID].ID,
 	}

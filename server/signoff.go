@@ -1,7 +1,6 @@
 package server
 
 import (
-	"crypto/rand"
 	"encoding/json"
 	"slices"
 	"strconv"
@@ -82,7 +81,7 @@ func (m *Main) signOffWith(c *fiber.Ctx, v view, form page.EventForm) error {
 	for _, k := range eventKinds {
 		out.Kinds = append(out.Kinds, string(k))
 	}
-	out.FormKey = rand.Text()
+	out.FormKey = record.NewID()
 	return m.render(c, page.SignOffPage(out))
 }
 

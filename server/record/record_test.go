@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"reflect"
 	"runtime"
+	"strings"
 	"sync"
 	"syscall"
 	"testing"
@@ -746,11 +747,33 @@ func TestKiosk(t *testing.T) {
 	wants(t, s.SetKiosk(ctx, site, "hash", "chair-99", noon), problem.Unknown, "problem.unknown-record")
 }
 
+// TestNewID: many at once are different in what counts and in what is random,
+// and each is after those its maker had before, as SQLite sorts.
 func TestNewID(t *testing.T) {
-	a, b := NewID(), NewID()
-	if a == b || len(a) != 26 {
-		t.Fatal(a, b)
+	const makers, each = 16, 1000
+	made := make([][]string, makers)
+	var wg sync.WaitGroup
+	for i := range made {
+		wg.Go(func() {
+			for range each {
+				made[i] = append(made[i], NewID())
+			}
+		})
 	}
+	wg.Wait()
+	ends := map[string]bool{}
+	for _, list := range made {
+		for i, id := range list {
+			if len(id) != 26 || strings.Trim(id, "234567abcdefghijklmnopqrstuvwxyz") != "" {
+				t.Fatal(id)
+			}
+			if i > 0 && id[:10] <= list[i-1][:10] {
+				t.Fatalf("%s came after %s", id, list[i-1])
+			}
+			ends[id[10:]] = true
+		}
+	}
+	same(t, len(ends), makers*each)
 }
 
 func BenchmarkAddStep(b *testing.B) {
