@@ -80,12 +80,8 @@ func (m *Main) kioskChoices(c *fiber.Ctx, setups []record.Setup) (list []page.Lo
 	for _, r := range setups {
 		list = append(list, page.Look{ID: r.ID, Setup: r.Tag})
 	}
-	if token := c.Cookies(kioskCookie); token != "" {
-		var r record.Setup
-		r, _, err = m.store.KioskSetup(ctx(c), hashed(token))
-		bound = r.ID
-	}
-	return list, bound, err
+	r, _, err := m.kiosk(c)
+	return list, r.ID, err
 }
 
 // bindKiosk ties the device it is pressed on to one set-up, or to none.

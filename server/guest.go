@@ -55,14 +55,12 @@ func (m *Main) size(c *fiber.Ctx) error {
 
 // shown are the set-ups to be recognised here: a bound kiosk knows its one.
 func (m *Main) shown(c *fiber.Ctx) (list []record.Setup, bound bool, err error) {
-	if token := c.Cookies(kioskCookie); token != "" {
-		r, ok, err := m.store.KioskSetup(ctx(c), hashed(token))
-		if err != nil {
-			return nil, false, err
-		}
-		if ok {
-			return []record.Setup{r}, true, nil
-		}
+	r, ok, err := m.kiosk(c)
+	if err != nil {
+		return nil, false, err
+	}
+	if ok {
+		return []record.Setup{r}, true, nil
 	}
 	list, err = m.store.Setups(ctx(c), m.at(c).ID)
 	return list, false, err
@@ -102,19 +100,19 @@ func (m *Main) draw(speak locales.Speaker, s *setup.Setup, c circuit.Conditions,
 }
 
 func (m *Main) safe(c *fiber.Ctx) error {
-	v := m.guest(c)
+	v := m.inNeed(c)
 	return m.render(c, page.SafePage(v.frame(v.speak.T("page.safe"))))
 }
 
 func (m *Main) call(c *fiber.Ctx) error {
-	v := m.guest(c)
+	v := m.inNeed(c)
 	f := v.frame(v.speak.T("page.call.title"))
 	f.Local, f.Paper = v.local(), m.here(c, v)
 	return m.render(c, page.CallPage(f))
 }
 
 func (m *Main) stopped(c *fiber.Ctx) error {
-	v := m.guest(c)
+	v := m.inNeed(c)
 	l, ok := m.lessons.Lesson("stopped", v.speak.Tag)
 	if !ok {
 		return problem.New(problem.Internal, "problem.internal")

@@ -30,14 +30,12 @@ func papers(r record.Setup) page.Paper {
 // bound to, or the reader's own. The pages for an emergency link to them and
 // stand without them, so that nothing fails here.
 func (m *Main) here(c *fiber.Ctx, v view) page.Paper {
-	if token := c.Cookies(kioskCookie); token != "" {
-		bound, ok, err := m.store.KioskSetup(ctx(c), hashed(token))
-		if err != nil {
-			m.log.Warn("kiosk", "error", err)
-		}
-		if ok {
-			return papers(bound)
-		}
+	bound, ok, err := m.kiosk(c)
+	if err != nil {
+		m.log.Warn("kiosk", "error", err)
+	}
+	if ok {
+		return papers(bound)
 	}
 	if v.person.SetupID == "" {
 		return page.Paper{}

@@ -118,6 +118,9 @@ func (m *Main) formed(c *fiber.Ctx, v view, was record.Person) (record.Person, p
 	}
 	p := was
 	p.Name, p.Team, p.Email, p.ExternalID = text("name", 1, 80), text("team", 0, 60), text("email", 0, 120), text("external", 0, 120)
+	if p.Home != "" { // the name is for their own site to change, and the list is that site's
+		p.Name, p.ExternalID = was.Name, ""
+	}
 	if p.Role = record.Role(got["role"]); !slices.Contains(record.Roles, p.Role) || p.Role == record.Learner && p.Home != "" {
 		wrong("role", "role")
 	}
@@ -244,7 +247,11 @@ func (m *Main) changePerson(c *fiber.Ctx) error {
 		return err
 	}
 	if p.Away || p.Role != was.Role {
-		if err := m.store.DeleteSessions(ctx(c), p.ID); err != nil {
+		at := "" // at every site
+		if p.Home != "" {
+			at = p.SiteID
+		}
+		if err := m.store.DeleteSessions(ctx(c), at, p.ID); err != nil {
 			return err
 		}
 	}

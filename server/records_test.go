@@ -78,7 +78,12 @@ func TestRecordsReadOnly(t *testing.T) {
 // busy keeps everyone from writing the records, as a backup tool or another
 // program might: it holds the lock that SQLite takes to write (byte 120 of the
 // shared memory, see the file format of its write-ahead log).
-func busy(t *testing.T, dir string) (free func()) {
+func busy(t *testing.T, dir string) (free func()) { return held(t, dir, 1) }
+
+// unreadable keeps everyone from reading them too.
+func unreadable(t *testing.T, dir string) { held(t, dir, 8) }
+
+func held(t *testing.T, dir string, locks int64) (free func()) {
 	t.Helper()
 	f, err := os.OpenFile(filepath.Join(dir, "lampwright.db-shm"), os.O_RDWR, 0)
 	must(t, err)
@@ -86,7 +91,7 @@ func busy(t *testing.T, dir string) (free func()) {
 	t.Cleanup(func() { f.Close() })
 	lock := func(kind int16) {
 		const setOpenFileLock = 37 // F_OFD_SETLK: unlike the usual ones, it stands against locks of the same process
-		must(t, syscall.FcntlFlock(f.Fd(), setOpenFileLock, &syscall.Flock_t{Type: kind, Whence: io.SeekStart, Start: 120, Len: 1}))
+		must(t, syscall.FcntlFlock(f.Fd(), setOpenFileLock, &syscall.Flock_t{Type: kind, Whence: io.SeekStart, Start: 120, Len: locks}))
 	}
 	lock(syscall.F_WRLCK)
 	return func() { lock(syscall.F_UNLCK) }

@@ -26,9 +26,18 @@ const (
 // ward full of kiosks behind one address sends fewer.
 const mostRequests = 6000
 
-// emergencies are the pages that are always served, whoever asked how often,
-// with what they load.
-var emergencies = []string{"/stopped", "/call", "/safe"}
+// urgent tells the pages for an emergency, with what they load and what leads
+// to the right numbers: they are served whoever asked how often.
+func urgent(c *fiber.Ctx) bool {
+	path := c.Path()
+	for _, start := range []string{"/static/", "/sites/", "/language/"} {
+		if strings.HasPrefix(path, start) {
+			return true
+		}
+	}
+	return slices.Contains([]string{"/stopped", "/call", "/safe", "/sites"}, path) ||
+		strings.HasPrefix(path, "/paper/") && strings.HasSuffix(path, "/stopped")
+}
 
 // source is where a request comes from, as limits count it: an address, or
 // for IPv6 the network, which one household or attacker has all of.
@@ -65,9 +74,7 @@ func (m *Main) routes() *fiber.App {
 	})
 	app.Use(m.logged, m.secured, recover.New(), limiter.New(limiter.Config{
 		Max: cmp.Or(m.config.MostRequests, mostRequests), Expiration: time.Minute, KeyGenerator: source,
-		Next: func(c *fiber.Ctx) bool {
-			return slices.Contains(emergencies, c.Path()) || strings.HasPrefix(c.Path(), "/static/")
-		},
+		Next:         urgent,
 		LimitReached: func(*fiber.Ctx) error { return problem.New(problem.TooMany, "problem.too-many-requests") },
 	}))
 	for _, r := range m.table() {

@@ -1215,10 +1215,8 @@ func (m *Main) report(c *fiber.Ctx) error {
 		return err
 	}
 	visitor := hashed(c.Cookies(visitorCookie))
-	if token := c.Cookies(kioskCookie); token != "" {
-		if bound, ok, err := m.store.KioskSetup(ctx(c), hashed(token)); err == nil && ok && bound.ID == a.r.ID {
-			visitor = record.KioskVisitor + bound.ID
-		}
+	if bound, ok, err := m.kiosk(c); err == nil && ok && bound.ID == a.r.ID {
+		visitor = record.KioskVisitor + bound.ID
 	}
 	if err := m.store.AddReport(ctx(c), record.Report{
 		SiteID: a.r.SiteID, SetupID: a.r.ID, SetupVersion: a.r.Version, Language: a.v.speak.Tag, Purpose: reportPurposes[a.q.purpose],

@@ -34,6 +34,7 @@ type Config struct {
 	// Where statements are sent, "" for nowhere, and the file with user:password
 	// or a token that the receiver asks for. It needs Address.
 	StatementsTo, StatementsAuth string
+	StatementsSite               string        // the site whose they are, "" for the first
 	StatementsEvery              time.Duration // 0 for as usual
 
 	MostRequests int // from one source in a minute; 0 for as usual

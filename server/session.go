@@ -197,6 +197,9 @@ func (m *Main) began(c *fiber.Ctx, p record.Person, now time.Time) error {
 		return err
 	}
 	m.cookie(c, sessionCookie, token, sessionAbsolute)
+	if p.Role == record.Learner { // the numbers on their own device stay when the session ends
+		m.cookie(c, siteCookie, p.SiteID, aYear)
+	}
 	m.forget(c, visitorCookie)
 	return nil
 }
@@ -204,7 +207,7 @@ func (m *Main) began(c *fiber.Ctx, p record.Person, now time.Time) error {
 // signOutEverywhere ends every session of whoever asks for it.
 func (m *Main) signOutEverywhere(c *fiber.Ctx) error {
 	p := m.view(c).person
-	if err := m.store.DeleteSessions(ctx(c), p.ID); err != nil {
+	if err := m.store.DeleteSessions(ctx(c), "", p.ID); err != nil {
 		return err
 	}
 	m.forget(c, sessionCookie)

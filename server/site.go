@@ -6,7 +6,7 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
-	"maps"
+	"net/url"
 	"regexp"
 	"slices"
 	"strings"
@@ -71,8 +71,21 @@ func (m *Main) openSites(ctx context.Context) error {
 		}
 		m.sites[each.ID] = s
 	}
-	m.choosable = choosable(m.sites)
-	m.nowhere = &site{zone: m.sites[SiteID].zone}
+	// The one that a folder begins with is nobody's while it has neither name nor
+	// set-ups nor people.
+	first := m.sites[SiteID]
+	setups, err := m.store.SetupTags(ctx, SiteID)
+	people, err2 := m.store.People(ctx, SiteID)
+	if err := errors.Join(err, err2); err != nil {
+		return err
+	}
+	for _, s := range m.sites {
+		if s != first || s.Name != "" || len(setups)+len(people) > 0 || len(m.sites) == 1 {
+			m.choosable = append(m.choosable, s)
+		}
+	}
+	slices.SortFunc(m.choosable, func(a, b *site) int { return cmp.Or(cmp.Compare(a.Name, b.Name), cmp.Compare(a.ID, b.ID)) })
+	m.nowhere = &site{zone: first.zone}
 	rescue := map[string]bool{}
 	for _, s := range m.choosable {
 		rescue[s.RescueLine] = true
@@ -82,17 +95,6 @@ func (m *Main) openSites(ctx context.Context) error {
 		m.nowhere.RescueLine = ""
 	}
 	return nil
-}
-
-// choosable are the sites that a reader can be of, by name: the one that a
-// folder begins with is none while others are named and it is not.
-func choosable(sites map[string]*site) []*site {
-	list := slices.Collect(maps.Values(sites))
-	if len(list) > 1 {
-		list = slices.DeleteFunc(list, func(s *site) bool { return s.Name == "" })
-	}
-	slices.SortFunc(list, func(a, b *site) int { return cmp.Or(cmp.Compare(a.Name, b.Name), cmp.Compare(a.ID, b.ID)) })
-	return list
 }
 
 // about says that a request is about something of a site, whoever asks.
@@ -110,17 +112,17 @@ func (m *Main) at(c *fiber.Ctx) *site {
 	if p, ok := c.Locals(personKey).(record.Person); ok && id == "" {
 		id = p.SiteID
 	}
-	if token := c.Cookies(kioskCookie); token != "" && id == "" {
-		r, ok, err := m.store.KioskSetup(ctx(c), hashed(token))
-		if err != nil {
-			m.log.Warn("kiosk", "error", err)
-		}
-		if ok {
-			id = r.SiteID
-		}
-	}
 	if id == "" {
-		id = c.Cookies(siteCookie)
+		r, ok, err := m.kiosk(c)
+		switch {
+		case err != nil: // whose it is cannot be told now
+			m.log.Warn("kiosk", "error", err)
+			return m.nowhere
+		case ok:
+			id = r.SiteID
+		default:
+			id = c.Cookies(siteCookie)
+		}
 	}
 	if s, ok := m.sites[id]; ok {
 		return s
@@ -129,6 +131,39 @@ func (m *Main) at(c *fiber.Ctx) *site {
 		return m.choosable[0]
 	}
 	return m.nowhere
+}
+
+// kiosk is the set-up that this device stands beside; not ok where it is no
+// kiosk.
+func (m *Main) kiosk(c *fiber.Ctx) (r record.Setup, ok bool, err error) {
+	token := c.Cookies(kioskCookie)
+	if token == "" {
+		return r, false, nil
+	}
+	return m.store.KioskSetup(ctx(c), hashed(token))
+}
+
+// inNeed has a page for an emergency show the numbers of the set-up it stands
+// beside, whoever is signed in there, or else those of the page that led to it.
+func (m *Main) inNeed(c *fiber.Ctx) view {
+	led := c.Query("site")
+	if r, ok, err := m.kiosk(c); err == nil && ok {
+		about(c, r.SiteID)
+	} else if _, ok := m.sites[led]; ok {
+		about(c, strings.Clone(led))
+	}
+	v := m.guest(c)
+	v.path += v.led()
+	return v
+}
+
+// led says to a page for an emergency whose numbers it is to show: of several
+// sites, the one of the page that leads there.
+func (v view) led() string {
+	if len(v.m.choosable) < 2 || v.at.ID == "" {
+		return ""
+	}
+	return "?" + url.Values{"site": {v.at.ID}}.Encode()
 }
 
 // setupHere is the set-up of the route, whatever its site: anyone may read of
@@ -189,12 +224,26 @@ func (m *Main) posts(c *fiber.Ctx) error {
 // goThere takes whoever is signed in to another site at which they work.
 func (m *Main) goThere(c *fiber.Ctx) error {
 	v := m.view(c)
-	id := strings.Clone(c.FormValue("site"))
-	if err := m.store.MoveSession(ctx(c), v.session.ID, id, rand.Text()); err != nil {
+	there, ok := m.sites[c.FormValue("site")]
+	if !ok {
+		return problem.New(problem.Unknown, "problem.unknown-site")
+	}
+	now, err := m.clock(c)
+	if err != nil {
 		return err
 	}
-	p, err := m.store.Person(ctx(c), id, v.person.ID)
-	if err != nil {
+	p, err := m.store.Person(ctx(c), there.ID, v.person.ID)
+	switch {
+	case problem.Is(err, problem.Unknown):
+		return problem.New(problem.Unknown, "problem.unknown-site")
+	case err != nil:
+		return err
+	case p.Starts > now.In(there.zone).Format(time.DateOnly):
+		return problem.New(problem.Forbidden, "problem.starts-later")
+	case p.Home != "" && there.policies().OneTimeCodes && v.person.CodeKey == "":
+		return problem.New(problem.Forbidden, "problem.codes-there")
+	}
+	if err := m.store.MoveSession(ctx(c), v.session.ID, there.ID, rand.Text()); err != nil {
 		return err
 	}
 	return c.Redirect(homes[p.Role], fiber.StatusSeeOther)
@@ -207,6 +256,9 @@ func (m *Main) letIn(c *fiber.Ctx) error {
 	role := record.Role(form.Role)
 	if role == record.Learner || !slices.Contains(record.Roles, role) {
 		return problem.New(problem.Invalid, "problem.form")
+	}
+	if form.Username == v.person.Username { // nobody gives themselves a role
+		return problem.New(problem.Forbidden, "people.yourself")
 	}
 	now, err := m.clock(c)
 	if err == nil {

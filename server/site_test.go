@@ -5,6 +5,7 @@ import (
 	"net/url"
 	"strings"
 	"testing"
+	"time"
 
 	"lampwright/lessons/setup"
 	"lampwright/server"
@@ -19,6 +20,8 @@ numbers:
   emergency: {number: 555-0190, hours: always}
   clinical: {number: 555-0191, hours: always}
   technologist: {number: 555-0192, hours: always}
+policies:
+  one-time-codes: false
 `
 
 var (
@@ -165,7 +168,7 @@ func TestStaffOfTwoSites(t *testing.T) {
 		}
 		people := func() url.Values { return edda.get("/desk/people").wants(t, 200).form(t, "/desk/people/let-in") }
 
-		for _, nobody := range []string{"", "no-one", "edda", "HERON-12", "nils"} { // the last two of no staff, and of this site
+		for _, nobody := range []string{"", "no-one", "HERON-12", "nils"} { // the last two of no staff, and of this site
 			edda.post("/desk/people/let-in", with(people(), "username", nobody, "role", "educator")).says(t, say, 422, "people.let-in.nobody", "Value", strings.ToLower(nobody))
 		}
 		edda.post("/desk/people/let-in", with(people(), "username", "mara", "role", "learner")).says(t, say, 422, "problem.form")
@@ -299,6 +302,128 @@ func TestWhoseNumbers(t *testing.T) {
 		learner.get("/sites/cedar").wants(t, 303)
 		learner.get("/call").wants(t, 200).holds(t, "555-0110")
 	})
+}
+
+// TestNumbersFollow: from a page of a set-up to the pages for an emergency the
+// numbers are that set-up's programme's, whatever was chosen and whoever reads.
+func TestNumbersFollow(t *testing.T) {
+	t.Parallel()
+	dir := twoSites(t)
+	h := serve(t, dir)
+	chosen := h.reader(t, "en")
+	chosen.get("/sites/main").wants(t, 303)
+	for name, r := range map[string]*reader{"a guest": h.reader(t, "en"), "who chose another": chosen, "a learner of another": h.learner(t, rowan, "en")} {
+		for _, from := range []string{"/check/chair-30", "/lessons/chair-30", "/lessons/chair-30/three-sources/1", "/outing/chair-30"} {
+			a := r.get(from)
+			if a.status == 303 {
+				a = r.get(a.location())
+			}
+			for _, to := range []string{"/call", "/stopped"} {
+				a.holds(t, `href="`+to+`?site=cedar"`)
+			}
+		}
+		for _, at := range []string{"/call?site=cedar", "/stopped?site=cedar", "/safe?site=cedar"} {
+			a := r.get(at).wants(t, 200)
+			if strings.Contains(a.body, "555-01") && (!strings.Contains(a.body, "555-0190") || strings.Contains(a.body, "555-0100")) {
+				t.Errorf("%s: %s shows other numbers", name, at)
+			}
+			// Another language keeps them.
+			a.holds(t, "%3Fsite%3Dcedar")
+		}
+		r.get("/call?site=nowhere").wants(t, 200)
+	}
+
+	// On a kiosk it is the chair it stands beside, whoever is signed in.
+	edda := h.staff(t, edda, "en")
+	edda.post("/desk/kiosk", with(edda.get("/desk").form(t, "/desk/kiosk"), "set-up", "chair-30")).wants(t, 303)
+	edda.post("/sign-out", edda.get("/desk").form(t, "/sign-out")).wants(t, 303)
+	edda.try("/desk/sign-in", mara).wants(t, 303)
+	for _, at := range []string{"/call", "/call?site=main", "/stopped"} {
+		if a := edda.get(at).wants(t, 200).holds(t, "555-0190"); strings.Contains(a.body, "555-0100") {
+			t.Errorf("%s shows another programme's numbers beside chair-30", at)
+		}
+	}
+	edda.post("/sign-out", edda.get("/desk").form(t, "/sign-out")).wants(t, 303)
+
+	// A learner's own device keeps them when the session has ended.
+	own := h.learner(t, rowan, "en")
+	h.clock.pass(25 * time.Minute)
+	own.get("/me").wants(t, 303)
+	own.get("/call").wants(t, 200).holds(t, "555-0110")
+
+	// The kiosk's stay while the records cannot be read.
+	edda.get("/sites/main").wants(t, 303)
+	unreadable(t, dir)
+	if a := edda.get("/call").wants(t, 200).holds(t, "555-0191"); strings.Contains(a.body, "555-0110") {
+		t.Error("without the records it is another programme's")
+	}
+}
+
+// TestFirstSiteWithoutName: it is one to choose once something is in it.
+func TestFirstSiteWithoutName(t *testing.T) {
+	t.Parallel()
+	dir, ctx := t.TempDir(), context.Background()
+	withRecords(t, dir, func(s *record.Store) { must(t, s.PutSite(ctx, record.Site{ID: "main", Zone: "UTC"}, morning)) })
+	must(t, server.PutSite(ctx, dir, "cedar", "cedar.yaml", []byte(cedar), morning))
+	h := serve(t, dir)
+	h.reader(t, "en").get("/call").wants(t, 200).holds(t, "555-0191") // there is only one
+	must(t, h.stop())
+	text, err := setup.DemoFile("chair-12")
+	must(t, err)
+	_, err = server.PutSetup(ctx, dir, "main", "chair-12", "chair-12.yaml", text, morning)
+	must(t, err)
+	h = serve(t, dir)
+	guest := h.reader(t, "en")
+	guest.get("/call").says(t, guest.speaker(), 200, "page.site.numbers")
+	guest.get("/sites").wants(t, 200).holds(t, ">main<", "Cedar Point")
+}
+
+// TestNobodyGivesThemselvesARole: an administrator who was let in stays one.
+func TestNobodyGivesThemselvesARole(t *testing.T) {
+	t.Parallel()
+	h := serve(t, twoSites(t))
+	edda, idris := h.staff(t, edda, "en"), h.administrator(t, "en")
+	form := func(r *reader) url.Values { return r.get("/desk/people").wants(t, 200).form(t, "/desk/people/let-in") }
+	edda.post("/desk/people/let-in", with(form(edda), "username", "idris", "role", "administrator")).wants(t, 303)
+	idris.post("/desk/sites", with(idris.get("/desk/sites").form(t, "/sign-out"), "site", "cedar")).wants(t, 303)
+	idris.post("/desk/people/let-in", with(form(idris), "username", "idris", "role", "educator")).says(t, idris.speaker(), 403, "people.yourself")
+	idris.get("/desk/people").wants(t, 200)
+
+	// Nor does the site that let them in rename them, or sign them out at home.
+	at := "/desk/people/demo-idris"
+	home := h.administrator(t, "en")
+	edda.post(at, with(edda.get(at).form(t, at), "name", "Someone Else", "role", "technologist", "language", "en", "external", "n-7")).wants(t, 303)
+	if strings.Contains(edda.get("/desk/people").body, "Someone Else") {
+		t.Error("renamed by another site")
+	}
+	idris.get("/desk/inbox").wants(t, 303) // out there
+	home.get("/desk/people").wants(t, 200) // and in at home
+	list := edda.previews(listHeader + "n-7,New,Nurse,n@example.org,learner,cedar,Team,en,,true\r\n")
+	edda.does(list).wants(t, 303)
+}
+
+// TestWhatASecondSiteAsks: its first day and its one-time codes are asked of
+// who was let in.
+func TestWhatASecondSiteAsks(t *testing.T) {
+	t.Parallel()
+	dir := twoSites(t)
+	h := serve(t, dir)
+	edda, mara := h.staff(t, edda, "en"), h.educator(t, "en")
+	goes := func() answer {
+		return mara.post("/desk/sites", with(mara.get("/desk/sites").wants(t, 200).form(t, "/sign-out"), "site", "cedar"))
+	}
+	edda.post("/desk/people/let-in", with(edda.get("/desk/people").form(t, "/desk/people/let-in"), "username", "mara", "role", "educator")).wants(t, 303)
+	at := "/desk/people/demo-mara"
+	edda.post(at, with(edda.get(at).form(t, at), "name", "Mara Quill", "role", "educator", "language", "en", "starts", "2099-01-01")).wants(t, 303)
+	goes().says(t, mara.speaker(), 403, "problem.starts-later")
+	edda.post(at, with(edda.get(at).form(t, at), "name", "Mara Quill", "role", "educator", "language", "en", "starts", "2020-01-01")).wants(t, 303)
+	goes().wants(t, 303)
+	must(t, h.stop())
+	must(t, server.PutSite(context.Background(), dir, "cedar", "cedar.yaml", []byte(strings.Replace(cedar, "codes: false", "codes: true", 1)), morning))
+	h = serve(t, dir)
+	mara = h.educator(t, "en")
+	goes().says(t, mara.speaker(), 403, "problem.codes-there")
+	mara.get("/desk").wants(t, 200).holds(t, "Rowan Teal")
 }
 
 // TestOneSiteAsksNothing: where there is one, nobody has to choose.

@@ -2,6 +2,7 @@ package server
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -109,6 +110,7 @@ const (
 // kept in the records and sent again, over any stop.
 type teller struct {
 	m      *Main
+	site   string // whose deeds are told
 	makes  *credential.Statements
 	to     string
 	auth   string // of the header
@@ -125,12 +127,15 @@ func newTeller(m *Main) (_ *teller, err error) {
 	case c.StatementsTo == "":
 		return nil, refusedFlag("--statements-to", "", "https://…, as --statements-auth is given", errors.New("none was given"))
 	}
-	t := &teller{m: m, makes: credential.NewStatements(c.Address, m.locales)}
+	t := &teller{m: m, site: cmp.Or(c.StatementsSite, SiteID), makes: credential.NewStatements(c.Address, m.locales)}
 	if t.to, err = webAddress("--statements-to", c.StatementsTo); err != nil {
 		return nil, err
 	}
 	if strings.HasPrefix(t.to, "http:") && !loopback(t.to) {
 		return nil, refusedFlag("--statements-to", c.StatementsTo, "https://…", errors.New("what is sent could be read on the way"))
+	}
+	if m.sites[t.site] == nil {
+		return nil, refusedFlag("--statements-site", t.site, "a site that was put in before", errors.New("there is none"))
 	}
 	if c.Address == "" {
 		return nil, refusedFlag("--address", "", "https://…, which statements name for good", errors.New("none was given"))
@@ -185,10 +190,10 @@ func (t *teller) round(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	for id := range t.m.sites {
-		err = errors.Join(err, t.gather(ctx, id, now), t.empty(ctx, id, now))
+	if err := t.gather(ctx, t.site, now); err != nil {
+		return err
 	}
-	return err
+	return t.empty(ctx, t.site, now)
 }
 
 // empty sends what is due of a site.

@@ -85,7 +85,7 @@ func (v view) frame(title string) page.Frame {
 		},
 	}
 	if len(v.m.choosable) > 1 {
-		f.Site = page.Place{Name: v.at.Name, Link: "/sites?next=" + url.QueryEscape(v.path)}
+		f.Site = page.Place{Name: v.m.named(v.at.ID), Led: v.led(), Link: "/sites?next=" + url.QueryEscape(v.path)}
 		switch v.person.Role {
 		case "":
 		case record.Learner: // theirs is their set-up's

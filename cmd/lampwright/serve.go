@@ -28,6 +28,7 @@ type serveCmd struct {
 	Programme string `placeholder:"FILE" help:"Programme's file, YAML, or - for standard input; kept in the records, in place of the one before."`
 
 	StatementsTo   string `name:"statements-to" placeholder:"URL" help:"Statements resource (xAPI 1.0.3) that is told of what is done and signed; https, or http on this machine. Needs --address."`
+	StatementsSite string `name:"statements-site" default:"main" placeholder:"SITE" help:"The site whose learning it is told of, and no other's."`
 	StatementsAuth string `name:"statements-auth" placeholder:"FILE" help:"File of mode 0600 with user:password or a bearer token for it."`
 }
 
@@ -48,7 +49,7 @@ func (s serveCmd) Run(in io.Reader, out io.Writer) error {
 			return err
 		}
 	}
-	return s.serve(out, server.Config{Data: s.Data, StatementsTo: s.StatementsTo, StatementsAuth: s.StatementsAuth}, nil)
+	return s.serve(out, server.Config{Data: s.Data, StatementsTo: s.StatementsTo, StatementsAuth: s.StatementsAuth, StatementsSite: s.StatementsSite}, nil)
 }
 
 // Run puts the demo into the data folder, says how to sign in, and serves.

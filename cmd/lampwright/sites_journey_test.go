@@ -22,6 +22,18 @@ func TestSitesJourney(t *testing.T) {
 	})
 }
 
+// cedar is the second programme's file, as far as this walk needs it.
+const cedar = `schema: 1
+name: Cedar Point
+zone: Europe/Paris
+numbers:
+  emergency: {number: 555-0190, hours: always}
+  clinical: {number: 555-0191, hours: always}
+  technologist: {number: 555-0192, hours: 08:00–18:00}
+policies:
+  one-time-codes: false
+`
+
 func (w *walk) twoProgrammes() {
 	w.speaks()
 	w.restarts(func(store *record.Store) {
@@ -31,7 +43,7 @@ func (w *walk) twoProgrammes() {
 			err,
 			store.PutSite(ctx, record.Site{
 				ID: "cedar", Name: "Cedar Point", Zone: "Europe/Paris", RescueLine: "555-0190",
-				ClinicalLine: "555-0191", ClinicalHours: "always", TechnologistLine: "555-0192", TechnologistHours: "08:00–18:00",
+				ClinicalLine: "555-0191", ClinicalHours: "always", TechnologistLine: "555-0192", TechnologistHours: "08:00–18:00", Programme: cedar,
 			}, now),
 			store.PutSetup(ctx, record.Setup{ID: "chair-30", SiteID: "cedar", Tag: "Chair 30", YAML: []byte(strings.Replace(string(text), "Chair 12", "Chair 30", 1))}, now),
 			store.PutPerson(ctx, record.Person{

@@ -39,8 +39,8 @@ type Frame struct {
 }
 
 // Place is the site that a page is of, and where another is chosen. Name is ""
-// where nobody said which.
-type Place struct{ Name, Link string }
+// where nobody said which; Led is what a link to a page for an emergency carries.
+type Place struct{ Name, Link, Led string }
 
 // Sites are those that can be chosen.
 type Sites struct {

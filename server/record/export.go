@@ -32,10 +32,6 @@ var held = []struct{ table, where string }{
 	{"audit", `(t.subject = $2 OR t.actor = $2)`},
 }
 
-// whereTheyWork are a person's own site and those that let them in: what they
-// did there is held on them too.
-const whereTheyWork = `t.site_id IN (SELECT site_id FROM people WHERE (site_id = $1 OR home = $1) AND id = $2)`
-
 // secret columns let someone in, or only make a form count once: they say
 // nothing about anyone. Of an import that was not done yet, data is about others.
 var secretColumns = []string{"secret", "code_key", "code_used", "token_hash", "form_token", "form_key"}
@@ -48,15 +44,17 @@ var timeColumns = []string{
 	"reached", "seen", "signed", "started", "until",
 }
 
-// Export reads all that is held on a person, by table: each row as its columns,
-// with times in full and without what lets someone in.
+// Export reads all that a site holds on a person, by table: each row as its
+// columns, with times in full and without what lets someone in. What they did at
+// a site that let them in is that site's to tell; "elsewhere" says which there
+// are.
 func (s *Store) Export(ctx context.Context, siteID, personID string) (out map[string][]map[string]any, err error) {
 	defer problem.In(&err, "record.Export")
 	out = map[string][]map[string]any{}
 	err = s.snapshot(ctx, func(tx *sql.Tx) error {
 		for _, h := range held {
 			// The same parameters for every table: the numbers go by where they first stand.
-			rows, err := exported(ctx, tx, h.table, `SELECT t.* FROM `+h.table+` t WHERE `+whereTheyWork+` AND `+h.where, siteID, personID)
+			rows, err := exported(ctx, tx, h.table, `SELECT t.* FROM `+h.table+` t WHERE t.site_id = $1 AND $2 <> '' AND `+h.where, siteID, personID)
 			if err != nil {
 				return err
 			}
@@ -67,6 +65,15 @@ func (s *Store) Export(ctx context.Context, siteID, personID string) (out map[st
 		}
 		return nil
 	})
+	if err == nil {
+		var others []Post
+		others, err = s.Posts(ctx, personID)
+		for _, p := range others {
+			if p.SiteID != siteID {
+				out["elsewhere"] = append(out["elsewhere"], map[string]any{"site_id": p.SiteID, "site": p.Site, "role": p.Role})
+			}
+		}
+	}
 	if err == nil && len(out["people"]) == 0 {
 		err = problem.New(problem.Unknown, "problem.unknown-person")
 	}

@@ -68,7 +68,7 @@ func readFeed(scan scan) (f Feed, err error) {
 func (s *Store) Feed(ctx context.Context, tokenHash string) (_ Feed, err error) {
 	defer problem.In(&err, "record.Feed")
 	return one(ctx, s.reader, readFeed, "problem.not-found", selectFeeds+` WHERE f.token_hash = $1
-		AND (p.home = '' OR EXISTS (SELECT 1 FROM people h WHERE h.site_id = p.home AND h.id = p.id AND h.active = 1))`, tokenHash)
+		AND (p.home = '' OR EXISTS (SELECT 1 FROM people h WHERE h.site_id = p.home AND h.id = p.id AND h.active = 1 AND h.role <> 'learner'))`, tokenHash)
 }
 
 // FeedSince is when a person's feed was made; zero where they have none.

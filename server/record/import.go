@@ -118,6 +118,6 @@ func put(ctx context.Context, tx *sql.Tx, p Put, at time.Time) error {
 	if !now.Away && now.Role == old.Role {
 		return nil
 	}
-	_, err = tx.ExecContext(ctx, `DELETE FROM sessions WHERE site_id = $1 AND person_id = $2`, now.SiteID, now.ID)
+	_, err = tx.ExecContext(ctx, `DELETE FROM sessions WHERE person_id = $1`, now.ID)
 	return err
 }

@@ -103,10 +103,23 @@ func putPerson(ctx context.Context, tx *sql.Tx, p Person, at time.Time) error {
 		orNull(p.ExternalID), p.Email, p.Team, p.Starts, !p.Away, p.CodeKey, p.CodeUsed, p.Home, at.UnixMilli()); err != nil {
 		return err
 	}
-	if _, err := tx.ExecContext(ctx, `UPDATE people SET name = $1 WHERE id = $2 AND home = $3`, p.Name, p.ID, p.SiteID); err != nil {
+	if err := audit(ctx, tx, p.SiteID, "person", p.ID, before, p.audited(), at); err != nil || p.Home != "" {
 		return err
 	}
-	return audit(ctx, tx, p.SiteID, "person", p.ID, before, p.audited(), at)
+	return nameElsewhere(ctx, tx, p, at)
+}
+
+// nameElsewhere has someone go by one name at every site that let them in.
+func nameElsewhere(ctx context.Context, tx *sql.Tx, p Person, at time.Time) error {
+	others, err := all(ctx, tx, readPerson, `
+		SELECT `+personColumns+` FROM people p WHERE p.id = $1 AND p.home = $2 AND p.name <> $3 AND p.erased IS NULL`, p.ID, p.SiteID, p.Name)
+	for _, other := range others {
+		if err == nil {
+			other.Name = p.Name
+			err = putPerson(ctx, tx, other, at)
+		}
+	}
+	return err
 }
 
 // PersonByCard finds a person by card code, letter for letter.
@@ -288,11 +301,12 @@ func (s *Store) Session(ctx context.Context, id string, now time.Time, idle, abs
 	var person, home Person
 	session, err := one(ctx, s.reader, func(scan scan) (v Session, err error) {
 		err = scan(append(person.columns(), &v.ID, &v.SiteID, &v.PersonID, &v.FormToken, stamp{&v.Created}, stamp{&v.Seen},
-			maybe(&home.Name), maybe(&home.Username), maybe(&home.Secret), &home.Away)...)
+			maybe(&home.Name), maybe(&home.Username), maybe(&home.Secret), maybe(&home.CodeKey), &home.Away)...)
 		return v, err
 	}, "problem.session-ended", `
 		SELECT `+personColumns+`, s.id, s.site_id, s.person_id, s.form_token, s.created, s.seen,
-			h.name, h.username, h.secret, p.home <> '' AND coalesce(h.active, 0) = 0
+			h.name, h.username, h.secret, h.code_key,
+			p.active = 0 OR (p.home <> '' AND (coalesce(h.active, 0) = 0 OR h.role = 'learner'))
 		FROM sessions s JOIN people p ON p.site_id = s.site_id AND p.id = s.person_id
 		LEFT JOIN people h ON h.site_id = p.home AND h.id = p.id WHERE s.id = $1`, id)
 	switch {
@@ -304,7 +318,7 @@ func (s *Store) Session(ctx context.Context, id string, now time.Time, idle, abs
 		return Session{}, Person{}, problem.New(problem.SignIn, "problem.session-ended")
 	}
 	if person.Home != "" { // they sign, and are known, as at home
-		person.Name, person.Username, person.Secret = home.Name, home.Username, home.Secret
+		person.Name, person.Username, person.Secret, person.CodeKey = home.Name, home.Username, home.Secret, home.CodeKey
 	}
 	if now.Sub(session.Seen) >= seenWrites {
 		err := s.change(ctx, `UPDATE sessions SET seen = $1 WHERE id = $2 AND seen < $1`, now.UnixMilli(), id)
@@ -324,10 +338,11 @@ func (s *Store) DeleteSession(ctx context.Context, id string) (err error) {
 	return s.change(ctx, `DELETE FROM sessions WHERE id = $1`, id)
 }
 
-// DeleteSessions ends every session of a person, at whatever site.
-func (s *Store) DeleteSessions(ctx context.Context, personID string) (err error) {
+// DeleteSessions ends every session of a person, at whatever site; where siteID
+// is not "", only those at that one.
+func (s *Store) DeleteSessions(ctx context.Context, siteID, personID string) (err error) {
 	defer problem.In(&err, "record.DeleteSessions")
-	return s.change(ctx, `DELETE FROM sessions WHERE person_id = $1`, personID)
+	return s.change(ctx, `DELETE FROM sessions WHERE ($1 = '' OR site_id = $1) AND person_id = $2`, siteID, personID)
 }
 
 // MoveSession takes a session to another site at which its person works, and

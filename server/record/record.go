@@ -56,6 +56,7 @@ type Store struct {
 
 	log    log
 	setups sync.Map // by id, as they are now: no other process writes here
+	kiosks sync.Map // the set-up beside each, by the hash of its token
 
 	mu        sync.Mutex
 	mark      time.Time // the latest time ever given out

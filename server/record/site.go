@@ -189,6 +189,7 @@ func (s *Store) Setups(ctx context.Context, siteID string) (_ []Setup, err error
 // SetKiosk says which set-up a kiosk stands beside.
 func (s *Store) SetKiosk(ctx context.Context, siteID, tokenHash, setupID string, at time.Time) (err error) {
 	defer problem.In(&err, "record.SetKiosk")
+	defer s.kiosks.Delete(tokenHash) // read anew, whatever came of it
 	return s.write(ctx, func(tx *sql.Tx) error {
 		if _, err := tx.ExecContext(ctx, `
 			INSERT INTO kiosks (site_id, token_hash, setup_id, changed) VALUES ($1, $2, $3, $4)
@@ -201,15 +202,22 @@ func (s *Store) SetKiosk(ctx context.Context, siteID, tokenHash, setupID string,
 }
 
 // KioskSetup is the set-up a kiosk stands beside; not ok if it was never said.
+// What was found once is found again while the records cannot be read.
 func (s *Store) KioskSetup(ctx context.Context, tokenHash string) (setup Setup, ok bool, err error) {
 	defer problem.In(&err, "record.KioskSetup")
-	var id string
-	err = s.reader.QueryRowContext(ctx, `SELECT setup_id FROM kiosks WHERE token_hash = $1`, tokenHash).Scan(&id)
-	if errors.Is(err, sql.ErrNoRows) {
-		return setup, false, nil
+	id, known := s.kiosks.Load(tokenHash)
+	if !known {
+		var of string
+		err = s.reader.QueryRowContext(ctx, `SELECT setup_id FROM kiosks WHERE token_hash = $1`, tokenHash).Scan(&of)
+		if errors.Is(err, sql.ErrNoRows) {
+			return setup, false, nil
+		}
+		if err != nil {
+			return setup, false, understood(err)
+		}
+		id = of
+		s.kiosks.Store(tokenHash, id)
 	}
-	if err == nil {
-		setup, err = s.FindSetup(ctx, id)
-	}
-	return setup, err == nil, understood(err)
+	setup, err = s.FindSetup(ctx, id.(string))
+	return setup, err == nil, err
 }

@@ -2,6 +2,7 @@ package record
 
 import (
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -94,10 +95,12 @@ func TestErasedAtEverySite(t *testing.T) {
 	must(t, err)
 	all, err := s.Export(ctx, site, "omar")
 	must(t, err)
-	same(t, []int{len(all["people"]), len(all["sign_offs"])}, []int{2, 1})
+	// What they did there is that site's to tell.
+	same(t, []int{len(all["people"]), len(all["sign_offs"])}, []int{1, 0})
+	same(t, all["elsewhere"], []map[string]any{{"site_id": "cedar", "site": "Cedar Point", "role": Educator}})
 	there, err := s.Export(ctx, "cedar", "omar")
 	must(t, err)
-	same(t, len(there["people"]), 1)
+	same(t, []int{len(there["people"]), len(there["sign_offs"])}, []int{1, 1})
 
 	got, err := s.FindSignOff(ctx, signed.ID)
 	must(t, err)
@@ -128,9 +131,56 @@ func TestErasedOnlyThere(t *testing.T) {
 	p, err := s.Person(ctx, site, "omar")
 	must(t, err)
 	same(t, p, omar)
+	changed := omar
+	changed.Name = "Omar Reed"
+	must(t, s.PutPerson(ctx, changed, noon))
+	p, err = s.Person(ctx, "cedar", "omar")
+	must(t, err)
+	same(t, p.Name, "") // a name that was erased stays so
 	_, err = s.LetIn(ctx, "cedar", "omar", Educator, noon) // and may come back
 	must(t, err)
 	posts, err := s.Posts(ctx, "omar")
 	must(t, err)
 	same(t, len(posts), 2)
+}
+
+// A new name is in the trail of every site that sees it.
+func TestANewNameIsWrittenDownEverywhere(t *testing.T) {
+	s := cedarPoint(t)
+	named := omar
+	named.Name = "Omar Reed"
+	must(t, s.PutPerson(By(ctx, "ines"), named, noon))
+	for _, at := range []string{site, "cedar"} {
+		got, err := s.Changes(ctx, at, "omar", noon.Add(time.Hour), 1)
+		must(t, err)
+		if len(got) != 1 || !strings.Contains(got[0].New, "Omar Reed") || got[0].Actor != "ines" {
+			t.Errorf("%s: %+v", at, got)
+		}
+	}
+}
+
+// Whoever a list made something else, or who was sent away while their secret
+// was looked at, has no session anywhere.
+func TestNoSessionOutlivesARole(t *testing.T) {
+	s := cedarPoint(t)
+	must(t, s.PutSession(ctx, Session{ID: "a", SiteID: site, PersonID: "omar", FormToken: "f", Created: noon, Seen: noon}))
+	must(t, s.MoveSession(ctx, "a", "cedar", "g"))
+	must(t, s.PutImport(ctx, Import{ID: "i", SiteID: site, ByID: "ines", Made: noon, Data: []byte("{}")}))
+	to := omar
+	to.Role = Technologist
+	must(t, s.DoImport(ctx, site, "i", "ines", []Put{{to, omar.Mark()}}, noon))
+	_, _, err := s.Session(ctx, "a", noon, time.Hour, time.Hour)
+	wants(t, err, problem.SignIn, "problem.session-ended")
+
+	must(t, s.PutSession(ctx, Session{ID: "b", SiteID: "cedar", PersonID: "omar", FormToken: "f", Created: noon, Seen: noon}))
+	to.Role, to.Username, to.Card = Learner, "", "C9"
+	must(t, s.PutPerson(ctx, to, noon))
+	_, _, err = s.Session(ctx, "b", noon, time.Hour, time.Hour)
+	wants(t, err, problem.SignIn, "problem.session-ended")
+
+	to.Away = true
+	must(t, s.PutPerson(ctx, to, noon))
+	must(t, s.PutSession(ctx, Session{ID: "late", SiteID: site, PersonID: "omar", FormToken: "f", Created: noon, Seen: noon}))
+	_, _, err = s.Session(ctx, "late", noon, time.Hour, time.Hour)
+	wants(t, err, problem.SignIn, "problem.session-ended")
 }
