@@ -164,6 +164,9 @@ func cut(s string) string {
 	return strings.ToValidUTF8(s, "?")
 }
 
+// cards are what a card code can be.
+var cards = regexp.MustCompile(`^[A-Z0-9-]{1,64}$`)
+
 // newCard makes a card code: eight letters and digits that are not mistaken
 // for one another.
 func newCard() string {

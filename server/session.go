@@ -97,6 +97,10 @@ func (m *Main) door(c *fiber.Ctx, desk bool, who string, wrong error) error {
 		s.Wrong = v.speak.Problem(p)
 		c.Status(status)
 	}
+	if card := strings.ToUpper(c.Query("card")); !desk && wrong == nil && cards.MatchString(card) {
+		s.Who, s.Card = card, true
+		v.path += "?card=" + card // another language keeps it
+	}
 	if id := c.Query("set-up", c.FormValue("set-up")); id != "" && !desk {
 		if r, err := m.store.FindSetup(ctx(c), id); err == nil {
 			s.Setup, s.SetupShown = r.ID, r.Tag

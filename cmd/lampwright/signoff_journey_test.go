@@ -79,7 +79,7 @@ func (w *walk) imports(reads string) {
 	w.click("main form .go")
 	w.says(".note.good", w.speak.T("roster.import.done"))
 	w.looks("import-done", glance)
-	w.click("main a.go")
+	w.click(`main a[href="/desk/people"]`)
 	w.isAt("/desk/people")
 	if strings.Contains(w.text("main"), "Amandine") {
 		w.Error("who was left out is there")

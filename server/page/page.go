@@ -134,7 +134,8 @@ type SignIn struct {
 	Frame
 	Action     string // where the form goes
 	Desk       bool
-	Who        string // as typed
+	Who        string // as typed, or as the card's code says
+	Card       bool   // as it says: the PIN is next
 	Next       string
 	Wrong      string // message, "" at first
 	Ended      bool   // a session ended; what was done is kept
@@ -435,6 +436,7 @@ type PersonRow struct {
 	ID, Name, Role, SignsInAs, Setup, Team string
 	Home                                   string // the site at which they sign in, "" for this one
 	Away, Waiting                          bool   // waiting for their invitation to be taken up
+	Invited                                string // until when, "" for not
 }
 
 // PersonForm is what is known of a person and can be changed: by field, what

@@ -31,6 +31,26 @@ func init() {
 	samples["invited"] = func(s locales.Speaker) templ.Component {
 		return page.InvitedPage(page.Invited{Frame: desk(s, "people.title"), Person: "Wren", Card: "ABCD-EFGH", Link: "http://h/invite/T", Path: "/invite/T", Until: "UNTIL", QR: qr})
 	}
+	card := func(s locales.Speaker) page.LearnerCard {
+		return page.LearnerCard{Speaker: s, Programme: "Alder <Bay>", Name: "Wren <b>", Code: "ABCD-EFGH", Address: "http://h/sign-in", QR: qr}
+	}
+	samples["learner-card"] = func(s locales.Speaker) templ.Component {
+		return page.PrintedCardPage(page.PrintedCard{Frame: desk(s, "people.title"), Card: card(s)})
+	}
+	samples["invitations"] = func(s locales.Speaker) templ.Component {
+		return page.InvitationsPage(page.Invitations{
+			Frame: desk(s, "people.invitations"), Read: "1", Most: 100, Invited: 1, Teams: []page.Team{{Name: "nights<", Count: 1}}, Rows: []page.PersonRow{
+				{ID: "p1", Name: "Wren <b>", Role: "learner", SignsInAs: "ABCD-EFGH", Team: "nights<", Invited: "UNTIL"},
+				{ID: "p2", Name: "Mara", Role: "educator", SignsInAs: "mara"},
+			},
+		})
+	}
+	samples["slips"] = func(s locales.Speaker) templ.Component {
+		return page.SlipsPage(page.Slips{Frame: desk(s, "people.invitations"), Left: 2, Slips: []page.Slip{
+			{Speaker: s, Programme: "Alder <Bay>", Name: "Wren <b>", Address: "http://h", Token: "T", Until: "UNTIL", QR: qr, Card: card(s)},
+			{Speaker: s, Programme: "Alder <Bay>", Name: "Mara", Username: "mara", Address: "http://h", Token: "U", Until: "UNTIL", QR: qr},
+		}})
+	}
 	samples["invitation"] = func(s locales.Speaker) templ.Component {
 		return page.InvitationPage(page.Invitation{Frame: frame(s, "people.title"), Person: "Mara", Username: "mara", Fewest: 12, CodeNeeded: true, CodeKey: "KEY", QR: qr, Wrong: "WRONG<"})
 	}

@@ -104,6 +104,54 @@ func TestNobodyAwayIsInvited(t *testing.T) {
 	wants(t, err, problem.Unknown, "problem.invitation")
 }
 
+// Many are invited at once: who has a secret, is away or was erased is not, and
+// an invitation that stands longer than a moment is left as it is.
+func TestManyAreInvitedAtOnce(t *testing.T) {
+	s := house(t)
+	put := func(id string, p Person) {
+		p.ID, p.SiteID, p.Name, p.Role, p.Card, p.Language = id, site, id, Learner, id, "en"
+		must(t, s.PutPerson(ctx, p, noon))
+	}
+	put("new", Person{})
+	put("invited", Person{})
+	put("late", Person{})
+	put("in", Person{Secret: "hash"})
+	put("away", Person{Away: true})
+	put("gone", Person{})
+	must(t, s.Erase(ctx, site, "gone", noon))
+	must(t, s.Invite(ctx, site, "invited", "i0", noon.Add(2*time.Hour), noon))
+	must(t, s.Invite(ctx, site, "late", "l0", noon.Add(-time.Hour), noon.Add(-2*time.Hour)))
+	standing, err := s.Invitations(ctx, site, noon)
+	must(t, err)
+	same(t, standing, map[string]time.Time{"invited": noon.Add(2 * time.Hour)})
+
+	invite := func(mark string, past time.Time) map[string]bool {
+		t.Helper()
+		var list []Invitation
+		for _, id := range []string{"new", "invited", "late", "in", "away", "gone", "nobody"} {
+			list = append(list, Invitation{PersonID: id, TokenHash: id + mark, Until: noon.Add(3 * time.Hour)})
+		}
+		given, err := s.InviteAll(By(ctx, "idris"), site, list, past, noon)
+		must(t, err)
+		return given
+	}
+	same(t, invite("1", noon), map[string]bool{"new": true, "late": true})
+	same(t, invite("2", noon), map[string]bool{}) // again
+	_, err = s.Invited(ctx, "i0", noon)
+	must(t, err)
+	same(t, invite("3", noon.Add(2*time.Hour)), map[string]bool{"invited": true})
+	for token, want := range map[string]bool{"i0": false, "l0": false, "invited3": true, "new1": true, "late1": true, "new2": false, "new3": false} {
+		if _, err := s.Invited(ctx, token, noon); (err == nil) != want {
+			t.Errorf("%s opens: %v", token, err)
+		}
+	}
+	changes, err := s.Changes(ctx, site, "new", noon, 9)
+	must(t, err)
+	if len(changes) != 2 || changes[0].Kind != "invitation" || changes[0].Actor != "idris" || !strings.Contains(changes[0].New, "Until") {
+		t.Errorf("written down: %+v", changes)
+	}
+}
+
 func TestEveryChangeIsWrittenDownWithOldAndNew(t *testing.T) {
 	s := house(t)
 	by := By(ctx, "omar")

@@ -195,6 +195,62 @@ func (s *Store) Invite(ctx context.Context, siteID, personID, tokenHash string, 
 	})
 }
 
+// Invitation is a way in for a person, until a time.
+type Invitation struct {
+	PersonID, TokenHash string
+	Until               time.Time
+}
+
+// InviteAll gives people who have no secret yet a way in, once, and tells who
+// was given one: not those whose earlier invitation stands longer than past,
+// which is left as it is.
+func (s *Store) InviteAll(ctx context.Context, siteID string, list []Invitation, past, at time.Time) (given map[string]bool, err error) {
+	defer problem.In(&err, "record.InviteAll")
+	given = map[string]bool{}
+	err = s.write(ctx, func(tx *sql.Tx) error {
+		for _, i := range list {
+			r, err := tx.ExecContext(ctx, `
+				INSERT INTO invitations (site_id, person_id, token_hash, until)
+				SELECT site_id, id, $1, $2 FROM people
+				WHERE site_id = $3 AND id = $4 AND secret = '' AND active = 1 AND erased IS NULL
+				ON CONFLICT (site_id, person_id) DO UPDATE SET token_hash = excluded.token_hash, until = excluded.until
+				WHERE invitations.until <= $5`,
+				i.TokenHash, i.Until.UnixMilli(), siteID, i.PersonID, past.UnixMilli())
+			if err != nil {
+				return err
+			}
+			n, err := r.RowsAffected()
+			if err != nil {
+				return err
+			}
+			if n == 0 {
+				continue
+			}
+			given[i.PersonID] = true
+			if err := audit(ctx, tx, siteID, "invitation", i.PersonID, nil, struct{ Until time.Time }{i.Until}, at); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	return given, err
+}
+
+// Invitations are the times until which those of a site that still count do,
+// by person.
+func (s *Store) Invitations(ctx context.Context, siteID string, now time.Time) (_ map[string]time.Time, err error) {
+	defer problem.In(&err, "record.Invitations")
+	list, err := all(ctx, s.reader, func(scan scan) (i Invitation, err error) {
+		err = scan(&i.PersonID, stamp{&i.Until})
+		return i, err
+	}, `SELECT person_id, until FROM invitations WHERE site_id = $1 AND until > $2`, siteID, now.UnixMilli())
+	out := map[string]time.Time{}
+	for _, i := range list {
+		out[i.PersonID] = i.Until
+	}
+	return out, err
+}
+
 // Invited finds whom an invitation is for.
 func (s *Store) Invited(ctx context.Context, tokenHash string, now time.Time) (_ Person, err error) {
 	defer problem.In(&err, "record.Invited")
