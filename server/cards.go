@@ -33,11 +33,19 @@ func (m *Main) learnerCard(c *fiber.Ctx) error {
 	if p.Role != record.Learner {
 		return problem.New(problem.Unknown, "problem.not-found")
 	}
-	out := page.PrintedCard{Frame: v.frame(v.speak.T("people.card", "Name", p.Name))}
+	out := page.PrintedCard{Frame: v.frame(v.speak.T("people.card", "Name", p.Name)), HereOnly: m.hereOnly(c)}
 	if out.Card, err = m.cardOf(c, p); err != nil {
 		return err
 	}
 	return m.render(c, page.PrintedCardPage(out))
+}
+
+// hereOnly is the address that codes lead to, where it never leaves the machine.
+func (m *Main) hereOnly(c *fiber.Ctx) string {
+	if at := m.base(c); loopback(at) {
+		return at
+	}
+	return ""
 }
 
 // cardOf is a learner's card, in their own language. Its code leads to where
@@ -72,10 +80,10 @@ func (m *Main) invitations(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
-	out := page.Invitations{Frame: v.frame(v.speak.T("people.invitations")), Read: strconv.FormatInt(now.UnixMilli(), 10), Most: mostSlips}
+	out := page.Invitations{Frame: v.frame(v.speak.T("people.invitations")), Read: strconv.FormatInt(now.UnixMilli(), 10), Most: mostSlips, HereOnly: m.hereOnly(c)}
 	teams := map[string]int{}
 	for _, p := range list {
-		row := page.PersonRow{ID: p.ID, Name: p.Name, Role: string(p.Role), SignsInAs: p.Card + p.Username, Team: p.Team}
+		row := page.PersonRow{ID: p.ID, Name: p.Name, Role: string(p.Role), Team: p.Team}
 		if until, ok := invited[p.ID]; ok {
 			row.Invited = until.In(m.zone).Format(localTime)
 			out.Invited++

@@ -83,6 +83,9 @@ func TestLearnerCard(t *testing.T) {
 				a := r.get(at+"/card").says(t, r.speaker(), 200, "people.card", "Name", who.name).
 					holds(t, who.name, who.code, `lang="`+who.language+`" dir="`+say.Dir+`"`, public+"/sign-in",
 						say.T("people.card.pin"), say.T("people.card.found", "Programme", "Alder Bay Home Breathing Service"))
+				if strings.Contains(a.body, "note bad") {
+					t.Error("warned of an address that others reach")
+				}
 				if got, want := a.codes(t), codeOf(t, public+"/sign-in?card="+who.code); len(got) != 1 || got[0] != want {
 					t.Errorf("%d codes; expected one for %s:\n%s", len(got), who.code, want)
 				}
@@ -99,6 +102,7 @@ func TestLearnerCard(t *testing.T) {
 	if got := a.codes(t); len(got) != 1 || got[0] != codeOf(t, h.url+"/sign-in?card=HERON-12") {
 		t.Error("the code leads elsewhere")
 	}
+	a.holds(t, h.speak.Speak("en").T("people.card.here-only", "Address", h.url)) // which no phone reaches
 }
 
 var (
@@ -247,7 +251,7 @@ func TestManyInvitedAtOnce(t *testing.T) {
 
 	// Each is written down, as one made alone is.
 	changes := admin.get("/desk/changes").wants(t, 200)
-	if n := strings.Count(changes.body, say.T("people.kind.invitation")+" <bdi>"); n != 4 {
+	if n := strings.Count(changes.body, say.T("people.kind.invitation")+" · <bdi>"); n != 4 {
 		t.Errorf("%d invitations are written down", n)
 	}
 	if strings.Contains(changes.body, strings.TrimPrefix(ilse, "/invite/")) {

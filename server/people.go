@@ -276,10 +276,18 @@ func (m *Main) changesShown(c *fiber.Ctx, v view, subject string) ([]page.Change
 	list, err := m.changesOf(c, v, subject, mostChanges)
 	for _, change := range list {
 		for i, f := range change.Fields {
-			change.Fields[i].Old, change.Fields[i].New = cut(f.Old), cut(f.New)
+			change.Fields[i].Old, change.Fields[i].New = cut(m.timed(f.Old)), cut(m.timed(f.New))
 		}
 	}
 	return list, err
+}
+
+// timed is a value as it is, or a moment in the site's zone.
+func (m *Main) timed(value string) string {
+	if at, err := time.Parse(time.RFC3339, value); err == nil {
+		return at.In(m.zone).Format(localTime)
+	}
+	return value
 }
 
 func (m *Main) changesOf(c *fiber.Ctx, v view, subject string, most int) (out []page.Change, err error) {
@@ -356,6 +364,11 @@ func said(v any) string {
 		return ""
 	case string:
 		return v
+	case bool: // the field says what
+		if v {
+			return "✓"
+		}
+		return ""
 	}
 	text, _ := json.Marshal(v)
 	return string(text)

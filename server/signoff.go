@@ -52,7 +52,7 @@ func (m *Main) signOffWith(c *fiber.Ctx, v view, form page.EventForm) error {
 	out := page.SignOffDetail{
 		Frame: v.frame(v.speak.T("page.sign-off")), SignOff: shown, Person: o.PersonName, PersonID: o.PersonID, UTC: o.Signed.Format(time.RFC3339),
 		Versions: []page.Difference{
-			{Name: v.speak.T("page.sign-off.set-up"), New: o.SetupVersion},
+			{Name: v.speak.T("page.sign-off.set-up.version"), New: o.SetupVersion},
 			{Name: v.speak.T("page.sign-off.checklist"), New: o.ChecklistVersion},
 			{Name: v.speak.T("page.sign-off.content"), New: o.ContentVersion},
 			{Name: v.speak.T("page.sign-off.model"), New: o.ModelVersion},

@@ -14,7 +14,8 @@ type LearnerCard struct {
 // PrintedCard is a learner's card, to print.
 type PrintedCard struct {
 	Frame
-	Card LearnerCard
+	HereOnly string // the address, where only this machine reaches it
+	Card     LearnerCard
 }
 
 // Team is how many of a team are still to come in.
@@ -26,11 +27,12 @@ type Team struct {
 // Invitations is who is still to come in, to be invited at once.
 type Invitations struct {
 	Frame
-	Read    string // when this was read
-	Rows    []PersonRow
-	Teams   []Team
-	Invited int // of them
-	Most    int // on a page
+	Read     string // when this was read
+	Rows     []PersonRow
+	Teams    []Team
+	Invited  int    // of them
+	HereOnly string // the address, where only this machine reaches it
+	Most     int    // on a page
 }
 
 // Slip is an invitation as it is handed over, in the language of whom it is

@@ -35,13 +35,13 @@ func init() {
 		return page.LearnerCard{Speaker: s, Programme: "Alder <Bay>", Name: "Wren <b>", Code: "ABCD-EFGH", Address: "http://h/sign-in", QR: qr}
 	}
 	samples["learner-card"] = func(s locales.Speaker) templ.Component {
-		return page.PrintedCardPage(page.PrintedCard{Frame: desk(s, "people.title"), Card: card(s)})
+		return page.PrintedCardPage(page.PrintedCard{Frame: desk(s, "people.title"), HereOnly: "http://<h>", Card: card(s)})
 	}
 	samples["invitations"] = func(s locales.Speaker) templ.Component {
 		return page.InvitationsPage(page.Invitations{
 			Frame: desk(s, "people.invitations"), Read: "1", Most: 100, Invited: 1, Teams: []page.Team{{Name: "nights<", Count: 1}}, Rows: []page.PersonRow{
-				{ID: "p1", Name: "Wren <b>", Role: "learner", SignsInAs: "ABCD-EFGH", Team: "nights<", Invited: "UNTIL"},
-				{ID: "p2", Name: "Mara", Role: "educator", SignsInAs: "mara"},
+				{ID: "p1", Name: "Wren <b>", Role: "learner", Team: "nights<", Invited: "UNTIL"},
+				{ID: "p2", Name: "Mara", Role: "educator"},
 			},
 		})
 	}
