@@ -52,7 +52,7 @@ func (m *Main) hereOnly(c *fiber.Ctx) string {
 // they sign in and fills the card code in: it holds no secret.
 func (m *Main) cardOf(c *fiber.Ctx, p record.Person) (out page.LearnerCard, err error) {
 	out = page.LearnerCard{
-		Speaker: m.locales.Speak(p.Language), Programme: m.site.Name, Name: p.Name, Code: p.Card, Address: m.base(c) + "/sign-in",
+		Speaker: m.locales.Speak(p.Language), Programme: m.sites[p.SiteID].Name, Name: p.Name, Code: p.Card, Address: m.base(c) + "/sign-in",
 	}
 	out.QR, err = qrPath(out.Address+"?card="+url.QueryEscape(p.Card), qr.Medium)
 	return out, err
@@ -61,12 +61,12 @@ func (m *Main) cardOf(c *fiber.Ctx, p record.Person) (out page.LearnerCard, err 
 // outsiders are those of a site who may come and have no secret yet, and until
 // when those of them who are invited are.
 func (m *Main) outsiders(c *fiber.Ctx, now time.Time) ([]record.Person, map[string]time.Time, error) {
-	list, err := m.store.People(ctx(c), SiteID)
+	list, err := m.store.People(ctx(c), m.at(c).ID)
 	if err != nil {
 		return nil, nil, err
 	}
-	invited, err := m.store.Invitations(ctx(c), SiteID, now)
-	return slices.DeleteFunc(list, func(p record.Person) bool { return p.Secret != "" || p.Away }), invited, err
+	invited, err := m.store.Invitations(ctx(c), m.at(c).ID, now)
+	return slices.DeleteFunc(list, func(p record.Person) bool { return p.Secret != "" || p.Away || p.Home != "" }), invited, err
 }
 
 // invitations shows whom many invitations at once would go to.
@@ -85,7 +85,7 @@ func (m *Main) invitations(c *fiber.Ctx) error {
 	for _, p := range list {
 		row := page.PersonRow{ID: p.ID, Name: p.Name, Role: string(p.Role), Team: p.Team}
 		if until, ok := invited[p.ID]; ok {
-			row.Invited = until.In(m.zone).Format(localTime)
+			row.Invited = until.In(m.at(c).zone).Format(localTime)
 			out.Invited++
 		}
 		if p.Team != "" {
@@ -133,7 +133,7 @@ func (m *Main) inviteAll(c *fiber.Ctx) error {
 		tokens[p.ID] = rand.Text()
 		made = append(made, record.Invitation{PersonID: p.ID, TokenHash: hashed(tokens[p.ID]), Until: now.Add(invitedFor)})
 	}
-	given, err := m.store.InviteAll(by(c), SiteID, made, past, now)
+	given, err := m.store.InviteAll(by(c), v.at.ID, made, past, now)
 	if err != nil {
 		return err
 	}
@@ -157,8 +157,8 @@ func (m *Main) slipOf(c *fiber.Ctx, p record.Person, token string, until time.Ti
 		return out, err
 	}
 	out = page.Slip{
-		Speaker: m.locales.Speak(p.Language), Programme: m.site.Name, Name: p.Name, Username: p.Username,
-		Address: m.base(c), Token: token, Until: until.In(m.zone).Format(localTime),
+		Speaker: m.locales.Speak(p.Language), Programme: m.sites[p.SiteID].Name, Name: p.Name, Username: p.Username,
+		Address: m.base(c), Token: token, Until: until.In(m.at(c).zone).Format(localTime),
 	}
 	if out.QR, err = qrPath(out.Address+"/invite/"+out.Token, qr.Medium); err != nil || p.Card == "" {
 		return out, err

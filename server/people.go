@@ -88,6 +88,9 @@ func (m *Main) formOf(c *fiber.Ctx, form page.PersonForm) (page.PersonForm, erro
 		form.Setups = append(form.Setups, page.Look{ID: id, Setup: tags[id]})
 	}
 	for _, r := range record.Roles {
+		if form.Elsewhere && r == record.Learner {
+			continue
+		}
 		form.Roles = append(form.Roles, string(r))
 	}
 	return form, nil
@@ -106,6 +109,9 @@ func (m *Main) formed(c *fiber.Ctx, v view, was record.Person) (record.Person, p
 		form.Values[name] = strings.TrimSpace(strings.Clone(c.FormValue(name)))
 	}
 	got := form.Values
+	if was.Home != "" { // the name is for their own site to change, and the list is that site's
+		got["name"], got["external"] = was.Name, ""
+	}
 	wrong := func(name, expected string) {
 		form.Wrong[name] = v.speak.Problem(problem.New(problem.Invalid, "problem.value", "Field", v.speak.T("people."+name),
 			"Value", cut(got[name]), "Expected", v.speak.T("people.expected."+expected)))
@@ -118,9 +124,6 @@ func (m *Main) formed(c *fiber.Ctx, v view, was record.Person) (record.Person, p
 	}
 	p := was
 	p.Name, p.Team, p.Email, p.ExternalID = text("name", 1, 80), text("team", 0, 60), text("email", 0, 120), text("external", 0, 120)
-	if p.Home != "" { // the name is for their own site to change, and the list is that site's
-		p.Name, p.ExternalID = was.Name, ""
-	}
 	if p.Role = record.Role(got["role"]); !slices.Contains(record.Roles, p.Role) || p.Role == record.Learner && p.Home != "" {
 		wrong("role", "role")
 	}
@@ -214,7 +217,7 @@ func (m *Main) person(c *fiber.Ctx) error {
 }
 
 func (m *Main) personPage(c *fiber.Ctx, v view, p record.Person, form page.PersonForm) (err error) {
-	v.path = "/desk/people/" + p.ID
+	v.path, form.Elsewhere = "/desk/people/"+p.ID, p.Home != ""
 	out := page.PersonPageData{Frame: v.frame(p.Name), ID: p.ID, Person: p.Name, Card: p.Card, Kept: c.Query("kept") != "", Home: m.named(p.Home)}
 	if out.Form, err = m.formOf(c, form); err != nil {
 		return err
@@ -276,16 +279,16 @@ func (m *Main) changesShown(c *fiber.Ctx, v view, subject string) ([]page.Change
 	list, err := m.changesOf(c, v, subject, mostChanges)
 	for _, change := range list {
 		for i, f := range change.Fields {
-			change.Fields[i].Old, change.Fields[i].New = cut(m.timed(f.Old)), cut(m.timed(f.New))
+			change.Fields[i].Old, change.Fields[i].New = cut(v.at.timed(f.Old)), cut(v.at.timed(f.New))
 		}
 	}
 	return list, err
 }
 
 // timed is a value as it is, or a moment in the site's zone.
-func (m *Main) timed(value string) string {
+func (s *site) timed(value string) string {
 	if at, err := time.Parse(time.RFC3339, value); err == nil {
-		return at.In(m.zone).Format(localTime)
+		return at.In(s.zone).Format(localTime)
 	}
 	return value
 }

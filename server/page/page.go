@@ -445,6 +445,7 @@ type PersonForm struct {
 	Values, Wrong map[string]string
 	Setups        []Look
 	Roles         []string
+	Elsewhere     bool // they sign in at another site, which keeps what is not asked here
 }
 
 // People is everyone of a site.

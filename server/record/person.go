@@ -212,7 +212,7 @@ func (s *Store) InviteAll(ctx context.Context, siteID string, list []Invitation,
 			r, err := tx.ExecContext(ctx, `
 				INSERT INTO invitations (site_id, person_id, token_hash, until)
 				SELECT site_id, id, $1, $2 FROM people
-				WHERE site_id = $3 AND id = $4 AND secret = '' AND active = 1 AND erased IS NULL
+				WHERE site_id = $3 AND id = $4 AND secret = '' AND active = 1 AND erased IS NULL AND home = ''
 				ON CONFLICT (site_id, person_id) DO UPDATE SET token_hash = excluded.token_hash, until = excluded.until
 				WHERE invitations.until <= $5`,
 				i.TokenHash, i.Until.UnixMilli(), siteID, i.PersonID, past.UnixMilli())
