@@ -179,8 +179,8 @@ func TestTooManyRequests(t *testing.T) {
 	t.Parallel()
 	inEach(t, func(t *testing.T, language string) {
 		h := serveWith(t, server.Config{Data: demoDir(t), MostRequests: 5}, &clock{at: morning})
-		r := h.reader(t, language) // which has asked once
-		for range 4 {
+		r := h.reader(t, language)
+		for range 5 {
 			r.get("/looks").wants(t, 200)
 		}
 		a := r.get("/looks").says(t, r.speaker(), 429, "problem.too-many-requests")
@@ -188,7 +188,8 @@ func TestTooManyRequests(t *testing.T) {
 			t.Error("it is not said for how long")
 		}
 		r.post("/sign-in", nil).wants(t, 429)
-		for _, at := range []string{"/stopped", "/call", "/safe"} {
+		r.get("/language/"+language).wants(t, 303)
+		for _, at := range []string{"/stopped", "/call", "/safe", "/sites", "/paper/chair-12/stopped"} {
 			a := r.get(at).wants(t, 200)
 			for _, m := range regexp.MustCompile(`(?:href|src)="(/static/[^"]+)"`).FindAllStringSubmatch(a.body, -1) {
 				r.get(m[1]).wants(t, 200)
