@@ -71,8 +71,8 @@ func shows(s *setup.Setup, source setup.Source) string {
 
 // past is what happened to sign-offs, as a judgement needs it.
 type past struct {
-	events map[string][]record.Event     // by sign-off
-	again  map[string][]competency.Event // objectives done again, by person and set-up
+	events map[string][]record.Event        // by sign-off
+	again  map[[2]string][]competency.Event // objectives done again, by person and set-up
 }
 
 // past reads it for a person.
@@ -89,8 +89,8 @@ func (m *Main) past(c *fiber.Ctx, person string) (p past, err error) {
 }
 
 // refreshed are the objectives done again, by person and set-up.
-func (m *Main) refreshed(list []record.Again) map[string][]competency.Event {
-	objectives, out := map[[2]string][]string{}, map[string][]competency.Event{}
+func (m *Main) refreshed(list []record.Again) map[[2]string][]competency.Event {
+	objectives, out := map[[2]string][]string{}, map[[2]string][]competency.Event{}
 	for _, a := range list {
 		what := [2]string{a.Lesson, a.Scenario}
 		taught, known := objectives[what]
@@ -98,7 +98,7 @@ func (m *Main) refreshed(list []record.Again) map[string][]competency.Event {
 			taught = m.objectives(a.Lesson, a.Scenario)
 			objectives[what] = taught
 		}
-		key := a.PersonID + " " + a.SetupID
+		key := [2]string{a.PersonID, a.SetupID}
 		for _, o := range taught {
 			out[key] = append(out[key], competency.Event{Kind: competency.KindRefreshed, At: a.At, Objective: o})
 		}
@@ -162,6 +162,9 @@ func (m *Main) featuresThen(ctx context.Context, siteID, setupID, version string
 		f := new(competency.Features)
 		return f, json.Unmarshal(kept, f)
 	}
+	if f, ok := m.features.get(setupID + " " + version); ok {
+		return f, nil
+	}
 	old, err := m.store.SetupVersion(ctx, siteID, setupID, version) // signed before they were kept
 	if err != nil {
 		return nil, err
@@ -174,7 +177,7 @@ func (p past) of(signOff, person, setup string) (out []competency.Event) {
 	for _, e := range p.events[signOff] {
 		out = append(out, competency.Event{Kind: competency.Kind(e.Kind), At: e.At, Until: e.Until, Objective: e.Objective, Why: e.Why})
 	}
-	again := p.again[person+" "+setup]
+	again := p.again[[2]string{person, setup}]
 	if out == nil {
 		return again
 	}

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"maps"
 	"net/url"
 	"slices"
 	"strconv"
@@ -27,7 +28,7 @@ const (
 
 // standing is a row of the roster, judged.
 type standing struct {
-	record.RosterRow
+	*record.RosterRow
 	competency.Judgement
 }
 
@@ -53,19 +54,38 @@ func (m *Main) standings(ctx context.Context, at *site, what *competency.Compete
 	if err := errors.Join(err, failed, failedToo); err != nil {
 		return nil, nil, err
 	}
-	if p.again, err = m.stale(ctx, at, what, rows, fresh, now); err != nil {
+	ids, present := make([]string, len(setups)), make(map[string]string, len(setups)) // versions
+	for i, s := range setups {
+		ids[i], present[s.ID] = s.ID, s.Version
+	}
+	lately := make([]bool, len(rows)) // did all that is critical
+	var left [][2]string
+	signed := map[[2]string]string{} // for a set-up in another version, one of the sign-offs
+	for i := range rows {
+		row := &rows[i]
+		if old(what, row, now) {
+			pair := [2]string{row.PersonID, row.SetupID}
+			if lately[i] = fresh[pair]; !lately[i] {
+				left = append(left, pair)
+			}
+		}
+		if row.SignOffID != "" && row.SetupVersion != present[row.SetupID] {
+			signed[[2]string{row.SetupID, row.SetupVersion}] = row.SignOffID
+		}
+	}
+	if p.again, err = m.stale(ctx, at, what, left, now); err != nil {
 		return nil, nil, err
 	}
-	all := freshly(what, now)
-
-	same := &competency.Features{} // of a set-up that is as it was, whatever it is
-	ids := make([]string, len(setups))
-	for i, s := range setups {
-		ids[i] = s.ID
+	altered, err := m.alterations(ctx, at, signed)
+	if err != nil {
+		return nil, nil, err
 	}
-	changed := map[string][2]*competency.Features{}
+
+	all := freshly(what, now)
+	same := &competency.Features{} // of a set-up that is as it was, whatever it is
 	out, held := make([]standing, 0, len(rows)), make([]competency.Held, 0, len(rows))
-	for _, row := range rows {
+	for i := range rows {
+		row := &rows[i]
 		s := standing{row, competency.Judgement{Standing: competency.Never}}
 		if row.SignOffID == "" {
 			out = append(out, s)
@@ -75,36 +95,49 @@ func (m *Main) standings(ctx context.Context, at *site, what *competency.Compete
 			Signed: row.Signed, Lapses: row.Lapses, Zone: at.zone, Then: same, Now: same, Events: p.of(row.SignOffID, row.PersonID, row.SetupID),
 		}
 		switch {
-		case !fresh[[2]string{row.PersonID, row.SetupID}]:
+		case !lately[i]:
 		case r.Events == nil:
 			r.Events = all
 		default:
 			r.Events = append(r.Events, all...)
 		}
-		if row.SetupVersion != "" {
-			key := row.SetupID + " " + row.SetupVersion
-			pair, known := changed[key]
-			if !known {
-				stored, err := m.store.Setup(ctx, at.ID, row.SetupID)
-				if err != nil {
-					return nil, nil, err
-				}
-				pair[1] = m.featuresIn(stored)
-				if pair[0], err = m.featuresThen(ctx, at.ID, row.SetupID, row.SetupVersion, row.Features); err != nil {
-					return nil, nil, err
-				}
-				changed[key] = pair
-			}
-			r.Then, r.Now = pair[0], pair[1]
+		if row.SetupVersion != present[row.SetupID] {
+			c := altered[[2]string{row.SetupID, row.SetupVersion}]
+			r.Then, r.Now = c.then, c.now
 		}
 		s.Judgement = what.Stands(r, now)
-		out, held = append(out, s), append(held, competency.Held{Person: row.PersonID, Setup: row.SetupID, Record: r})
+		out, held = append(out, s), append(held, competency.Held{Person: row.PersonID, Setup: row.SetupID, Judgement: s.Judgement})
 	}
-	return out, what.Coverage(ids, held, at.policies().FewestCaregivers, now), nil
+	return out, competency.Coverage(ids, held, at.policies().FewestCaregivers, now), nil
+}
+
+// alteration is what of a set-up was signed for, and is.
+type alteration struct{ then, now *competency.Features }
+
+// alterations reads them for set-ups in versions other than the present, by one
+// of the sign-offs for each.
+func (m *Main) alterations(ctx context.Context, at *site, signed map[[2]string]string) (map[[2]string]alteration, error) {
+	kept, err := m.store.Features(ctx, at.ID, slices.Collect(maps.Values(signed)))
+	if err != nil {
+		return nil, err
+	}
+	out := make(map[[2]string]alteration, len(signed))
+	for version, signOff := range signed {
+		stored, err := m.store.Setup(ctx, at.ID, version[0])
+		if err != nil {
+			return nil, err
+		}
+		then, err := m.featuresThen(ctx, at.ID, version[0], version[1], []byte(kept[signOff]))
+		if err != nil {
+			return nil, err
+		}
+		out[version] = alteration{then, m.featuresIn(stored)}
+	}
+	return out, nil
 }
 
 // old tells whether a refresher can have been missed since a sign-off.
-func old(what *competency.Competency, row record.RosterRow, now time.Time) bool {
+func old(what *competency.Competency, row *record.RosterRow, now time.Time) bool {
 	return row.SignOffID != "" && now.Sub(row.Signed) >= time.Duration(what.Refresh.Critical)*24*time.Hour
 }
 
@@ -168,16 +201,10 @@ func freshly(what *competency.Competency, now time.Time) (out []competency.Event
 	return out
 }
 
-// stale is what all others did again. What they did longer ago keeps nothing
-// from being missed; the days on top are for the calendar, and for the longest
-// override.
-func (m *Main) stale(ctx context.Context, at *site, what *competency.Competency, rows []record.RosterRow, fresh map[[2]string]bool, now time.Time) (map[string][]competency.Event, error) {
-	var pairs [][2]string
-	for _, row := range rows {
-		if pair := [2]string{row.PersonID, row.SetupID}; old(what, row, now) && !fresh[pair] {
-			pairs = append(pairs, pair)
-		}
-	}
+// stale is what the others did again, by pairs of a person and a set-up. What
+// they did longer ago keeps nothing from being missed; the days on top are for
+// the calendar, and for the longest override.
+func (m *Main) stale(ctx context.Context, at *site, what *competency.Competency, pairs [][2]string, now time.Time) (map[[2]string][]competency.Event, error) {
 	list, err := m.store.AgainsOf(ctx, at.ID, pairs, now.AddDate(0, 0, -what.Refresh.Critical-what.Refresh.Grace-3))
 	if err != nil {
 		return nil, err
@@ -296,11 +323,18 @@ func fewFirst(c competency.Cover) int {
 
 // rosterRows are those shown, with how far each has come.
 func (m *Main) rosterRows(ctx context.Context, at *site, rows []standing, tags map[string]string) (out []page.RosterRow, err error) {
-	pairs := make([][2]string, len(rows))
+	pairs, signOffs := make([][2]string, len(rows)), []string(nil)
 	for i, s := range rows {
 		pairs[i] = [2]string{s.PersonID, s.SetupID}
+		if s.SignOffID != "" {
+			signOffs = append(signOffs, s.SignOffID)
+		}
 	}
 	progress, err := m.store.ProgressOf(ctx, at.ID, pairs)
+	if err != nil {
+		return nil, err
+	}
+	signed, err := m.store.SignedNames(ctx, at.ID, signOffs)
 	if err != nil {
 		return nil, err
 	}
@@ -310,11 +344,7 @@ func (m *Main) rosterRows(ctx context.Context, at *site, rows []standing, tags m
 			Lessons: progress[pairs[i]].Lessons, Scenes: progress[pairs[i]].Scenarios,
 		}
 		if s.SignOffID != "" {
-			o, err := m.store.SignOff(ctx, at.ID, s.SignOffID)
-			if err != nil {
-				return nil, err
-			}
-			row.LastDay, row.SignedBy = competency.LastDay(s.Lapses, at.zone).Format(time.DateOnly), o.SignedName
+			row.LastDay, row.SignedBy = competency.LastDay(s.Lapses, at.zone).Format(time.DateOnly), signed[s.SignOffID]
 		}
 		out = append(out, row)
 	}

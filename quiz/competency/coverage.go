@@ -13,10 +13,10 @@ const FewestCaregivers = 2
 // Within are the days, ahead of a lapse, that a roster groups by.
 var Within = [...]int{SoonDays, 60, 90}
 
-// Held is a sign-off of a person for a set-up.
+// Held is how a sign-off of a person for a set-up stands.
 type Held struct {
 	Person, Setup string // ids
-	Record        Record
+	Judgement
 }
 
 // Cover is who is there for a set-up.
@@ -34,11 +34,11 @@ type Caregiver struct {
 	Within int // the least of Within in days; 0 for later than all of them
 }
 
-// Coverage tells who is there for each set-up, in the order given, by all
-// sign-offs for the competency. A person counts once for a set-up, by the
+// Coverage tells who is there for each set-up, in the order given, by how all
+// sign-offs for a competency stand. A person counts once for a set-up, by the
 // sign-off that holds longest; one for a set-up that is not named does not
 // count. Where fewest is none, FewestCaregivers must be there.
-func (c *Competency) Coverage(setups []string, held []Held, fewest int, now time.Time) []Cover {
+func Coverage(setups []string, held []Held, fewest int, now time.Time) []Cover {
 	if fewest < 1 {
 		fewest = FewestCaregivers
 	}
@@ -46,46 +46,38 @@ func (c *Competency) Coverage(setups []string, held []Held, fewest int, now time
 	for i, id := range setups {
 		list[i].Setup, at[id] = id, i
 	}
-	type pair struct {
-		person string
-		cover  int
-	}
-	place := make(map[pair]int) // of a person in a cover's Current
-	overridden, let := []pair(nil), make(map[pair]bool)
 	for _, h := range held {
 		i, named := at[h.Setup]
-		if !named {
-			continue
-		}
-		j := c.Stands(h.Record, now)
-		who, cover := pair{h.Person, i}, &list[i]
-		if j.Standing == Overridden && !let[who] {
-			overridden, let[who] = append(overridden, who), true
-		}
-		if !j.Standing.Holds() {
-			continue
-		}
-		k, counted := place[who]
-		if !counted {
-			k, place[who] = len(cover.Current), len(cover.Current)
-			cover.Current = append(cover.Current, Caregiver{Person: h.Person})
-		}
-		if one := &cover.Current[k]; j.Until.After(one.Lapses) {
-			one.Lapses, one.Within = j.Until, within(j.Until, now)
-		}
-	}
-	for _, who := range overridden {
-		if _, current := place[who]; !current {
-			list[who.cover].Overridden = append(list[who.cover].Overridden, who.person)
+		switch {
+		case !named:
+		case h.Standing.Holds():
+			list[i].Current = append(list[i].Current, Caregiver{h.Person, h.Until, within(h.Until, now)})
+		case h.Standing == Overridden:
+			list[i].Overridden = append(list[i].Overridden, h.Person)
 		}
 	}
 	for i := range list {
-		slices.SortFunc(list[i].Current, func(a, b Caregiver) int {
-			return cmp.Or(a.Lapses.Compare(b.Lapses), cmp.Compare(a.Person, b.Person))
-		})
+		list[i].once()
 		list[i].Few = len(list[i].Current) < fewest
 	}
 	return list
+}
+
+// once leaves each person in it once, and whose sign-off holds not overridden.
+func (c *Cover) once() {
+	slices.SortFunc(c.Current, func(a, b Caregiver) int {
+		return cmp.Or(cmp.Compare(a.Person, b.Person), b.Lapses.Compare(a.Lapses))
+	})
+	c.Current = slices.CompactFunc(c.Current, func(a, b Caregiver) bool { return a.Person == b.Person })
+	overridden := c.Overridden
+	c.Overridden = nil
+	slices.Sort(overridden)
+	for _, person := range slices.Compact(overridden) {
+		if _, current := slices.BinarySearchFunc(c.Current, person, func(a Caregiver, b string) int { return cmp.Compare(a.Person, b) }); !current {
+			c.Overridden = append(c.Overridden, person)
+		}
+	}
+	slices.SortStableFunc(c.Current, func(a, b Caregiver) int { return a.Lapses.Compare(b.Lapses) })
 }
 
 func within(lapses, now time.Time) int {

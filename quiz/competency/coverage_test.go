@@ -17,6 +17,11 @@ func ends(now time.Time, lapses string, events ...Event) Record {
 	return r
 }
 
+// stands is how such a one stands.
+func stands(now time.Time, lapses string, events ...Event) Judgement {
+	return present.Stands(ends(now, lapses, events...), now)
+}
+
 func TestCoverage(t *testing.T) {
 	now := moment("2026-12-01 12:00")
 	const long = "2027-11-01 08:00"
@@ -29,7 +34,7 @@ func TestCoverage(t *testing.T) {
 	}{
 		"nobody": {nil, 1, []Cover{{Setup: "chair-12", Few: true}, {Setup: "chair-7", Few: true}}},
 		"one for each, and one will do": {
-			[]Held{{"rowan", "chair-12", ends(now, long)}, {"asa", "chair-7", ends(now, long)}},
+			[]Held{{"rowan", "chair-12", stands(now, long)}, {"asa", "chair-7", stands(now, long)}},
 			1,
 			[]Cover{
 				{Setup: "chair-12", Current: []Caregiver{{"rowan", moment(long), 0}}},
@@ -37,7 +42,7 @@ func TestCoverage(t *testing.T) {
 			},
 		},
 		"one for each, and nobody said how many": {
-			[]Held{{"rowan", "chair-12", ends(now, long)}, {"asa", "chair-7", ends(now, long)}, {"noor", "chair-7", ends(now, long)}},
+			[]Held{{"rowan", "chair-12", stands(now, long)}, {"asa", "chair-7", stands(now, long)}, {"noor", "chair-7", stands(now, long)}},
 			0,
 			[]Cover{
 				{Setup: "chair-12", Current: []Caregiver{{"rowan", moment(long), 0}}, Few: true},
@@ -46,14 +51,14 @@ func TestCoverage(t *testing.T) {
 		},
 		"by when they lapse": {
 			[]Held{
-				{"later", "chair-12", ends(now, "2027-03-01 12:01")},
-				{"in 90", "chair-12", ends(now, "2027-03-01 12:00")},
-				{"in 61", "chair-12", ends(now, "2027-01-30 12:01")},
-				{"in 60", "chair-12", ends(now, "2027-01-30 12:00")},
-				{"in 31", "chair-12", ends(now, "2026-12-31 12:01")},
-				{"in 30", "chair-12", ends(now, "2026-12-31 12:00")},
-				{"in a minute", "chair-12", ends(now, "2026-12-01 12:01")},
-				{"now", "chair-12", ends(now, "2026-12-01 12:00")},
+				{"later", "chair-12", stands(now, "2027-03-01 12:01")},
+				{"in 90", "chair-12", stands(now, "2027-03-01 12:00")},
+				{"in 61", "chair-12", stands(now, "2027-01-30 12:01")},
+				{"in 60", "chair-12", stands(now, "2027-01-30 12:00")},
+				{"in 31", "chair-12", stands(now, "2026-12-31 12:01")},
+				{"in 30", "chair-12", stands(now, "2026-12-31 12:00")},
+				{"in a minute", "chair-12", stands(now, "2026-12-01 12:01")},
+				{"now", "chair-12", stands(now, "2026-12-01 12:00")},
 			},
 			7,
 			[]Cover{{Setup: "chair-12", Current: []Caregiver{
@@ -67,39 +72,39 @@ func TestCoverage(t *testing.T) {
 			}}, {Setup: "chair-7", Few: true}},
 		},
 		"someone signed for twice counts once": {
-			[]Held{{"rowan", "chair-12", ends(now, "2026-12-15 08:00")}, {"rowan", "chair-12", ends(now, long)}, {"rowan", "chair-12", ends(now, "2026-12-20 08:00")}},
+			[]Held{{"rowan", "chair-12", stands(now, "2026-12-15 08:00")}, {"rowan", "chair-12", stands(now, long)}, {"rowan", "chair-12", stands(now, "2026-12-20 08:00")}},
 			2,
 			[]Cover{{Setup: "chair-12", Current: []Caregiver{{"rowan", moment(long), 0}}, Few: true}, {Setup: "chair-7", Few: true}},
 		},
 		"an earlier one lapsed": {
-			[]Held{{"rowan", "chair-12", ends(now, long)}, {"rowan", "chair-12", ends(now, "2026-11-01 08:00")}},
+			[]Held{{"rowan", "chair-12", stands(now, long)}, {"rowan", "chair-12", stands(now, "2026-11-01 08:00")}},
 			1,
 			[]Cover{{Setup: "chair-12", Current: []Caregiver{{"rowan", moment(long), 0}}}, {Setup: "chair-7", Few: true}},
 		},
 		"suspended, and overridden for some hours": {
 			[]Held{
-				{"rowan", "chair-12", ends(now, long, suspended)},
-				{"asa", "chair-12", ends(now, long, suspended, overridden)},
-				{"asa", "chair-12", ends(now, long, suspended, overridden)},
-				{"noor", "chair-7", ends(now, long, suspended, overridden)},
-				{"noor", "chair-7", ends(now, long)},
+				{"rowan", "chair-12", stands(now, long, suspended)},
+				{"asa", "chair-12", stands(now, long, suspended, overridden)},
+				{"asa", "chair-12", stands(now, long, suspended, overridden)},
+				{"noor", "chair-7", stands(now, long, suspended, overridden)},
+				{"noor", "chair-7", stands(now, long)},
 			},
 			1,
 			[]Cover{{Setup: "chair-12", Overridden: []string{"asa"}, Few: true}, {Setup: "chair-7", Current: []Caregiver{{"noor", moment(long), 0}}}},
 		},
 		"a set-up that is not there any more": {
-			[]Held{{"rowan", "chair-1", ends(now, long)}},
+			[]Held{{"rowan", "chair-1", stands(now, long)}},
 			1,
 			[]Cover{{Setup: "chair-12", Few: true}, {Setup: "chair-7", Few: true}},
 		},
 	} {
 		t.Run(name, func(t *testing.T) {
-			if got := present.Coverage([]string{"chair-12", "chair-7"}, c.held, c.fewest, now); !reflect.DeepEqual(got, c.want) {
+			if got := Coverage([]string{"chair-12", "chair-7"}, c.held, c.fewest, now); !reflect.DeepEqual(got, c.want) {
 				t.Errorf("\ngot  %+v\nwant %+v", got, c.want)
 			}
 		})
 	}
-	if got := present.Coverage(nil, []Held{{"rowan", "chair-12", ends(now, long)}}, 2, now); len(got) != 0 {
+	if got := Coverage(nil, []Held{{"rowan", "chair-12", stands(now, long)}}, 2, now); len(got) != 0 {
 		t.Errorf("got %+v", got)
 	}
 }
@@ -111,18 +116,17 @@ func TestCoverageProperty(t *testing.T) {
 		setups, people := []string{"a", "b", "c"}, []string{"x", "y", "z", "w"}
 		var held []Held
 		for range rapid.IntRange(0, 12).Draw(t, "held") {
-			held = append(held, Held{rapid.SampledFrom(people).Draw(t, "person"), rapid.SampledFrom(append(setups, "gone")).Draw(t, "setup"), drawn(t, present)})
+			held = append(held, Held{rapid.SampledFrom(people).Draw(t, "person"), rapid.SampledFrom(append(setups, "gone")).Draw(t, "setup"), present.Stands(drawn(t, present), now)})
 		}
 		fewest := rapid.IntRange(0, 3).Draw(t, "fewest")
-		covers := present.Coverage(setups, held, fewest, now)
+		covers := Coverage(setups, held, fewest, now)
 		for i, cover := range covers {
 			var current, overridden []string
 			for _, person := range people {
 				holds, let := false, false
 				for _, h := range held {
 					if h.Person == person && h.Setup == setups[i] {
-						standing := present.Stands(h.Record, now).Standing
-						holds, let = holds || standing.Holds(), let || standing == Overridden
+						holds, let = holds || h.Standing.Holds(), let || h.Standing == Overridden
 					}
 				}
 				if holds {
@@ -164,23 +168,22 @@ func BenchmarkCoverage(b *testing.B) {
 	for i := range setups {
 		setups[i] = fmt.Sprintf("chair-%d", i)
 	}
-	year := kept()
+	judged := present.Stands(kept(), now)
 	for _, c := range []struct {
-		name   string
-		each   int
-		record Record
-	}{{"4 set-ups each", 4, year}, {"200 set-ups each", len(setups), year}} {
+		name string
+		each int
+	}{{"4 set-ups each", 4}, {"200 set-ups each", len(setups)}} {
 		b.Run(c.name, func(b *testing.B) {
 			var held []Held
 			for i := range 10_000 {
 				person := fmt.Sprintf("person-%d", i)
 				for k := range c.each {
-					held = append(held, Held{person, setups[(i*7+k)%len(setups)], c.record})
+					held = append(held, Held{person, setups[(i*7+k)%len(setups)], judged})
 				}
 			}
 			b.ReportAllocs()
 			for b.Loop() {
-				present.Coverage(setups, held, 2, now)
+				Coverage(setups, held, 2, now)
 			}
 		})
 	}

@@ -274,23 +274,33 @@ func one[T any](ctx context.Context, q querier, read func(scan) (T, error), key,
 	return v, understood(err)
 }
 
-// all reads every row a query gives. It always closes them: an open read
-// keeps the write-ahead log growing.
-func all[T any](ctx context.Context, q querier, read func(scan) (T, error), query string, values ...any) (_ []T, err error) {
+// all reads every row a query gives.
+func all[T any](ctx context.Context, q querier, read func(scan) (T, error), query string, values ...any) (vs []T, err error) {
+	err = through(ctx, q, func(scan scan) error {
+		v, err := read(scan)
+		if err == nil {
+			vs = append(vs, v)
+		}
+		return err
+	}, query, values...)
+	return vs, err
+}
+
+// through has each row that a query gives read. It always closes them: an open
+// read keeps the write-ahead log growing.
+func through(ctx context.Context, q querier, read func(scan) error, query string, values ...any) (err error) {
 	rows, err := q.QueryContext(ctx, planned(query), values...)
 	if err != nil {
-		return nil, understood(err)
+		return understood(err)
 	}
 	defer func() { err = errors.Join(err, understood(rows.Close())) }()
-	var vs []T
+	scan := rows.Scan
 	for rows.Next() {
-		v, err := read(rows.Scan)
-		if err != nil {
-			return nil, understood(err)
+		if err := read(scan); err != nil {
+			return understood(err)
 		}
-		vs = append(vs, v)
 	}
-	return vs, understood(rows.Err())
+	return understood(rows.Err())
 }
 
 // stamp reads a time kept in UTC milliseconds; null is the zero time.

@@ -3,6 +3,7 @@ package record
 import (
 	"encoding/json"
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -32,8 +33,8 @@ func TestRoster(t *testing.T) {
 	must(t, err)
 
 	bo := RosterRow{PersonID: "bo", Name: "Bo", Team: "Nights"}
-	at7 := RosterRow{PersonID: "ines", Name: "Ines", SetupID: "chair-7", SignOffID: there.ID, Signed: there.Signed, Lapses: there.Lapses}
-	at12 := RosterRow{PersonID: "ines", Name: "Ines", SetupID: "chair-12", SignOffID: newest.ID, Signed: newest.Signed, Lapses: newest.Lapses}
+	at7 := RosterRow{PersonID: "ines", Name: "Ines", SetupID: "chair-7", SetupVersion: "v1", SignOffID: there.ID, Signed: there.Signed, Lapses: there.Lapses}
+	at12 := RosterRow{PersonID: "ines", Name: "Ines", SetupID: "chair-12", SetupVersion: "v1", SignOffID: newest.ID, Signed: newest.Signed, Lapses: newest.Lapses}
 	rows, err := s.Roster(ctx, site, "source")
 	must(t, err)
 	same(t, rows, []RosterRow{bo, at12, at7})
@@ -41,14 +42,91 @@ func TestRoster(t *testing.T) {
 	changed := chair12
 	changed.Version, changed.YAML = "v2", []byte("other")
 	must(t, s.PutSetup(ctx, changed, noon))
-	at12.SetupVersion, at12.Features = "v1", newest.Features
 	rows, err = s.Roster(ctx, site, "source")
 	must(t, err)
 	same(t, rows, []RosterRow{bo, at12, at7})
 
+	asked := []string{newest.ID, "unknown", there.ID}
+	features, err := s.Features(ctx, site, asked)
+	must(t, err)
+	same(t, features, map[string]string{newest.ID: string(newest.Features), there.ID: string(there.Features)})
+	names, err := s.SignedNames(ctx, site, asked)
+	must(t, err)
+	same(t, names, map[string]string{newest.ID: newest.SignedName, there.ID: there.SignedName})
+	names, err = s.SignedNames(ctx, site, nil)
+	must(t, err)
+	same(t, len(names), 0)
+
+	for i, longer := range []time.Duration{-time.Hour, time.Hour} { // corrected, in the same moment
+		o := later
+		o.Supersedes, o.Lapses = at12.SignOffID, later.Lapses.Add(longer)
+		o, _, err = s.Sign(ctx, o, fmt.Sprint("again", i))
+		must(t, err)
+		at12.SignOffID, at12.Lapses = o.ID, o.Lapses
+		rows, err = s.Roster(ctx, site, "source")
+		must(t, err)
+		same(t, rows, []RosterRow{bo, at12, at7})
+	}
+
 	rows, err = s.Roster(ctx, site, "none")
 	must(t, err)
 	same(t, rows, []RosterRow{bo, {PersonID: "ines", Name: "Ines", SetupID: "chair-12"}})
+}
+
+// TestRosterPlans: whatever SQLite counted, the roster goes through the index
+// of what it needs of everyone, and looks up the rest for each that is asked for.
+func TestRosterPlans(t *testing.T) {
+	s := house(t)
+	_, err := s.writer.Exec(`ANALYZE`)
+	must(t, err)
+	counted := func(index, table, counts string) string {
+		return fmt.Sprintf(`INSERT INTO sqlite_stat1 (tbl, idx, stat) VALUES ('%s', '%s', '%s');`, table, index, counts)
+	}
+	few, many := "1 1 1 1 1 1 1 1 1", "1000000 1000000 1000000 1000000 1000000 100000 100000 100000 100000"
+	for name, counts := range map[string][2]string{
+		"few of all": {few, few}, "many of all": {many, many}, "few set-ups": {few, many}, "few sign-offs": {many, few},
+	} {
+		setups, rest := counts[0], counts[1]
+		_, err := s.writer.Exec(`DELETE FROM sqlite_stat1;` +
+			counted("sqlite_autoindex_setups_1", "setups", setups) + counted("sqlite_autoindex_sign_offs_1", "sign_offs", rest) +
+			counted("sign_offs_newest", "sign_offs", rest) + counted("lessons_done", "lessons", rest) +
+			counted("sign_off_events_sign_off", "sign_off_events", rest) + counted("sqlite_autoindex_lessons_1", "lessons", rest) + counted("runs_passed", "runs", rest) + `ANALYZE sqlite_schema`)
+		must(t, err)
+		for query, want := range map[string][]string{
+			selectNewest:      {"SEARCH o USING COVERING INDEX sign_offs_newest (site_id=?)", "SCAN (subquery"},
+			selectFeatures:    {"SCAN j", "SEARCH o USING INDEX sqlite_autoindex_sign_offs_1 (site_id=? AND id=?)"},
+			selectSignedNames: {"SCAN j", "SEARCH o USING INDEX sqlite_autoindex_sign_offs_1 (site_id=? AND id=?)"},
+			selectWeighty: {
+				"SEARCH e USING INDEX sign_off_events_sign_off (site_id=?)", "SCAN json_each", "USE TEMP B-TREE FOR ORDER BY",
+			},
+			selectFreshLessons:   {"SEARCH lessons USING COVERING INDEX lessons_done (site_id=?)", "SCAN json_each", "SCAN (subquery"},
+			selectFreshScenarios: {"SEARCH runs USING COVERING INDEX runs_passed (site_id=?)", "SCAN json_each", "SCAN (subquery"},
+			selectAgains: {
+				"SCAN json_each", "SEARCH lessons USING COVERING INDEX lessons_done (site_id=? AND person_id=? AND setup_id=?)",
+				"SEARCH runs USING COVERING INDEX runs_passed (site_id=? AND person_id=? AND setup_id=?)",
+			},
+			selectProgress: {
+				"SCAN j", "SEARCH s USING INDEX sqlite_autoindex_setups_1 (site_id=? AND id=?)",
+				"SEARCH l USING INDEX sqlite_autoindex_lessons_1 (site_id=? AND person_id=? AND setup_id=? AND setup_version=?)",
+				"SEARCH r USING INDEX runs_passed (site_id=? AND person_id=? AND setup_id=?)",
+			},
+		} {
+			var got []string
+			must(t, through(ctx, s.writer, func(scan scan) error {
+				var id, parent, none int
+				var step string
+				err := scan(&id, &parent, &none, &step)
+				got = append(got, step)
+				return err
+			}, `EXPLAIN QUERY PLAN `+query, "", "", "", ""))
+			steps := slices.DeleteFunc(slices.Clone(got), func(step string) bool {
+				return !strings.HasPrefix(step, "SCAN") && !strings.HasPrefix(step, "SEARCH") && !strings.Contains(step, "TEMP")
+			})
+			if !slices.EqualFunc(steps, want, strings.HasPrefix) {
+				t.Errorf("%s: %s\n%s", name, query, strings.Join(got, "\n"))
+			}
+		}
+	}
 }
 
 func TestProgressAndFresh(t *testing.T) {
