@@ -3,6 +3,7 @@ package server
 import (
 	"crypto/rand"
 	"encoding/json"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -74,19 +75,26 @@ func (m *Main) shownSignOff(c *fiber.Ctx, v view, o record.SignOff, p past, now 
 	return out, nil
 }
 
-// kioskChoices lists the set-ups this device can be bound to, and the one it
-// is bound to.
-func (m *Main) kioskChoices(c *fiber.Ctx, setups []record.Setup) (list []page.Look, bound string, err error) {
-	for _, r := range setups {
-		list = append(list, page.Look{ID: r.ID, Setup: r.Tag})
-	}
-	r, _, err := m.kiosk(c)
-	return list, r.ID, err
-}
-
-// bindKiosk ties the device it is pressed on to one set-up, or to none.
+// bindKiosk ties the device it is pressed on to one set-up, or to none: by its
+// id where the set-ups are few enough to choose from, else by its tag.
 func (m *Main) bindKiosk(c *fiber.Ctx) error {
 	at, id := m.at(c), strings.Clone(c.FormValue("set-up"))
+	if tag := cut(strings.TrimSpace(strings.Clone(c.FormValue("tag")))); tag != "" {
+		setups, err := m.store.SetupTags(ctx(c), at.ID)
+		if err != nil {
+			return err
+		}
+		setups = slices.DeleteFunc(setups, func(s record.Setup) bool { return !strings.EqualFold(s.Tag, tag) })
+		speak := m.view(c).speak
+		switch len(setups) {
+		case 0:
+			return m.rosterWith(c.Status(fiber.StatusUnprocessableEntity), tag, speak.T("roster.kiosk.none", "Tag", tag))
+		case 1:
+			id = setups[0].ID
+		default:
+			return m.rosterWith(c.Status(fiber.StatusUnprocessableEntity), tag, speak.T("roster.kiosk.several", "Tag", tag))
+		}
+	}
 	if id == "" {
 		m.forget(c, kioskCookie)
 		return c.Redirect("/desk", fiber.StatusSeeOther)

@@ -22,8 +22,9 @@ import (
 
 // How much the roster shows at once: learners, and set-ups.
 const (
-	rosterPage = 100
-	mostCovers = 100
+	rosterPage  = 100
+	mostCovers  = 100
+	mostChoices = 50 // of set-ups for a kiosk
 )
 
 // standing is a row of the roster, judged.
@@ -215,7 +216,13 @@ func (m *Main) stale(ctx context.Context, at *site, what *competency.Competency,
 // roster is who is signed off for a competency, who lapses when, and which
 // set-ups have too few.
 func (m *Main) roster(c *fiber.Ctx) error {
+	return m.rosterWith(c, "", "")
+}
+
+// rosterWith has the tag for a kiosk as it was typed, and what is wrong with it.
+func (m *Main) rosterWith(c *fiber.Ctx, tag, wrong string) error {
 	v := m.view(c)
+	v.path = "/desk"
 	what := competency.Find(c.Query("competency", competency.PowerSources))
 	if what == nil {
 		return fiber.ErrNotFound
@@ -302,8 +309,20 @@ func (m *Main) roster(c *fiber.Ctx) error {
 		}
 	}
 	p.Others = len(covers) - len(p.Coverage)
-	if p.Setups, p.Kiosk, err = m.kioskChoices(c, setups); err != nil {
+	bound, _, err := m.kiosk(c)
+	if err != nil {
 		return err
+	}
+	p.Kiosk = bound.ID
+	if p.ByTag = len(setups) > mostChoices; p.ByTag {
+		p.Tag, p.Wrong = tags[p.Kiosk], wrong
+		if wrong != "" {
+			p.Tag = tag
+		}
+	} else {
+		for _, s := range setups {
+			p.Setups = append(p.Setups, page.Look{ID: s.ID, Setup: s.Tag})
+		}
 	}
 	p.List = "/desk/roster.csv?" + url.Values{"competency": {what.ID}}.Encode()
 	if v.person.Role == record.Educator {

@@ -171,6 +171,62 @@ func TestRosterAgreesWithTheLearnersPage(t *testing.T) {
 	}
 }
 
+func lacks(t *testing.T, a answer, texts ...string) {
+	t.Helper()
+	for _, text := range texts {
+		if strings.Contains(a.body, text) {
+			t.Errorf("%s: %q is in it", a.asked, text)
+		}
+	}
+}
+
+// TestKioskByChoice, where there are few set-ups; and by tag, where there are
+// too many to choose from.
+func TestKioskByChoice(t *testing.T) {
+	t.Parallel()
+	inEach(t, func(t *testing.T, language string) {
+		h := serve(t, demoDir(t))
+		r := h.educator(t, language)
+		form := r.get("/desk").holds(t, `<option value="chair-7"`).form(t, "/desk/kiosk")
+		r.post("/desk/kiosk", with(form, "set-up", "chair-7")).wants(t, 303)
+		r.get("/desk").holds(t, `<option value="chair-7" selected>`)
+		lacks(t, r.get("/looks").holds(t, `"/lessons/chair-7"`), `"/lessons/chair-12"`)
+		r.post("/desk/kiosk", with(form, "set-up", "chair-99")).says(t, r.speaker(), 404, "problem.unknown-setup")
+		r.post("/desk/kiosk", with(form, "set-up", "")).wants(t, 303)
+		r.get("/looks").holds(t, `"/lessons/chair-7"`, `"/lessons/chair-12"`)
+	})
+}
+
+func TestKioskByTag(t *testing.T) {
+	t.Parallel()
+	dir := demoDir(t)
+	withRecords(t, dir, func(s *record.Store) {
+		r, err := s.Setup(t.Context(), server.SiteID, "chair-12")
+		must(t, err)
+		for i := range 60 {
+			r.ID, r.Tag = fmt.Sprintf("c%d", i), fmt.Sprintf("Stool %d", max(i, 1)) // the first two alike
+			must(t, s.PutSetup(t.Context(), r, morning))
+		}
+	})
+	h := serve(t, dir)
+	inEach(t, func(t *testing.T, language string) {
+		r := h.educator(t, language)
+		a := r.get("/desk").holds(t, `name="tag" value=""`)
+		lacks(t, a, `<option value="c7"`, `aria-invalid`)
+		form := a.form(t, "/desk/kiosk")
+		r.post("/desk/kiosk", with(form, "tag", " stool 7 ")).wants(t, 303)
+		r.get("/desk").holds(t, `name="tag" value="Stool 7"`)
+		lacks(t, r.get("/looks").holds(t, `"/lessons/c7"`), `"/lessons/c8"`, `"/lessons/chair-12"`)
+		for tag, key := range map[string]string{"Stool": "roster.kiosk.none", `<b>"`: "roster.kiosk.none", "stool 1": "roster.kiosk.several"} {
+			a := r.post("/desk/kiosk", with(form, "tag", tag)).says(t, r.speaker(), 422, key, "Tag", tag)
+			a.holds(t, `name="tag" value="`+tag+`"`, `aria-invalid="true"`)
+		}
+		lacks(t, r.get("/looks").holds(t, `"/lessons/c7"`), `"/lessons/c8"`) // as before
+		r.post("/desk/kiosk", with(form, "tag", " ")).wants(t, 303)
+		r.get("/looks").holds(t, `"/lessons/c7"`, `"/lessons/c8"`)
+	})
+}
+
 // BenchmarkRoster is the whole page, for ten thousand at 2,500 set-ups, all
 // signed off over the past year and refreshed since, a tenth of whose set-ups
 // changed. Tail: as it is asked for over a real connection.

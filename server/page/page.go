@@ -350,8 +350,10 @@ type Roster struct {
 	Coverage        []Coverage // those with too few first
 	Few, Others     int        // set-ups with too few, and those not shown
 	Fewest          int        // caregivers that each set-up must have
-	Setups          []Look     // that this device can be bound to
+	Setups          []Look     // that this device can be bound to, none where they are too many to choose from
 	Kiosk           string     // the one it is bound to, "" for none
+	ByTag           bool       // it is named and not chosen
+	Tag, Wrong      string     // of the one it is bound to, or as it was typed, and what is wrong with that
 	List            string     // where all of it is as CSV
 	Feed            FeedForm   // none where the reader may have none
 }
