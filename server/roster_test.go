@@ -277,10 +277,11 @@ func BenchmarkRoster(b *testing.B) {
 	r := h.educator(b, "en")
 	for name, path := range map[string]string{"all": "/desk", "lapses": "/desk?lapses=30", "search": "/desk?q=person+001"} {
 		b.Run(name, func(b *testing.B) {
-			r.get(path).wants(b, 200)
+			size := len(r.get(path).wants(b, 200).body)
 			for b.Loop() {
 				r.get(path).wants(b, 200)
 			}
+			b.ReportMetric(float64(size), "bytes")
 		})
 	}
 }
