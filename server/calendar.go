@@ -100,7 +100,12 @@ func (m *Main) lapses(c *fiber.Ctx, person string, now time.Time) (out []credent
 	if err != nil {
 		return nil, err
 	}
-	past, err := m.past(c, person)
+	var past past
+	if person == "" { // what was done again only keeps from being suspended, which is told too
+		past.events, err = m.store.Weighty(ctx(c), m.at(c).ID, acknowledged, observedToo)
+	} else {
+		past, err = m.past(c, person)
+	}
 	if err != nil {
 		return nil, err
 	}

@@ -100,6 +100,14 @@ func TestACalendar(t *testing.T) {
 			t.Errorf("signed anew, it says\n%s", anew)
 		}
 
+		newest := signedAt.FindStringSubmatch(educator.get(rowanAt).wants(t, 200).body)[1]
+		educator.decides(t, newest, "revoked", "Signed for the wrong chair").wants(t, 303)
+		for who, feed := range map[string]string{"the learner": own, "the educator": site} {
+			if got := h.lapsesAt(t, feed); len(of(got, "UID")) != 0 {
+				t.Errorf("revoked, it tells %s\n%s", who, got)
+			}
+		}
+
 		other := h.learner(t, samira, language)
 		if got := h.lapsesAt(t, other.feed(t, "/me", "/me/calendar")); len(of(got, "UID")) != 0 {
 			t.Errorf("another learner's says\n%s", got)

@@ -136,7 +136,7 @@ func TestErasedOnlyThere(t *testing.T) {
 	must(t, s.PutPerson(ctx, changed, noon))
 	p, err = s.Person(ctx, "cedar", "omar")
 	must(t, err)
-	same(t, p.Name, "") // a name that was erased stays so
+	same(t, p.Name, "")                                    // a name that was erased stays so
 	_, err = s.LetIn(ctx, "cedar", "omar", Educator, noon) // and may come back
 	must(t, err)
 	posts, err := s.Posts(ctx, "omar")
