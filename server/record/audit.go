@@ -3,7 +3,6 @@ package record
 import (
 	"bytes"
 	"context"
-	"database/sql"
 	"encoding/json"
 	"time"
 
@@ -19,7 +18,7 @@ func By(ctx context.Context, personID string) context.Context {
 
 // audit writes down a change in its own transaction. What stays as it was is
 // no change.
-func audit(ctx context.Context, tx *sql.Tx, siteID, kind, subject string, before, after any, at time.Time) error {
+func audit(ctx context.Context, tx transaction, siteID, kind, subject string, before, after any, at time.Time) error {
 	old, err := written(before)
 	if err != nil {
 		return err

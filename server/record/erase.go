@@ -2,7 +2,6 @@ package record
 
 import (
 	"context"
-	"database/sql"
 	"errors"
 	"time"
 
@@ -17,7 +16,7 @@ import (
 // others.
 func (s *Store) Erase(ctx context.Context, siteID, personID string, at time.Time) (err error) {
 	defer problem.In(&err, "record.Erase")
-	return s.enter(func(tx *sql.Tx) (list []entered, err error) {
+	return s.enter(func(tx transaction) (list []entered, err error) {
 		sites, err := others(ctx, tx, siteID, personID)
 		for _, site := range append(sites, siteID) {
 			var gone []entered
@@ -39,7 +38,7 @@ func others(ctx context.Context, q querier, siteID, personID string) ([]string, 
 }
 
 // eraseAt erases a person at one site.
-func eraseAt(ctx context.Context, tx *sql.Tx, siteID, personID string, at time.Time) (none []entered, err error) {
+func eraseAt(ctx context.Context, tx transaction, siteID, personID string, at time.Time) (none []entered, err error) {
 	p, err := one(ctx, tx, readPerson, "problem.unknown-person",
 		`SELECT `+personColumns+` FROM people p WHERE p.site_id = $1 AND p.id = $2`, siteID, personID)
 	if err != nil {
@@ -105,7 +104,7 @@ func eraseAt(ctx context.Context, tx *sql.Tx, siteID, personID string, at time.T
 
 type erasure struct{ Erased bool }
 
-func each(ctx context.Context, tx *sql.Tx, values []any, queries ...string) error {
+func each(ctx context.Context, tx transaction, values []any, queries ...string) error {
 	for _, q := range queries {
 		if _, err := tx.ExecContext(ctx, q, values...); err != nil {
 			return err

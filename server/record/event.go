@@ -67,7 +67,7 @@ func (s *Store) AddEvent(ctx context.Context, e Event, may func(SignOff, []Event
 		e.ID = NewID()
 	}
 	e.At = time.UnixMilli(e.At.UnixMilli()).UTC()
-	err = s.enter(func(tx *sql.Tx) (none []entered, err error) {
+	err = s.enter(func(tx transaction) (none []entered, err error) {
 		isNew = false
 		added, err = readEvent(tx.QueryRowContext(ctx, `
 			SELECT `+eventColumns+` FROM sign_off_events e
@@ -100,7 +100,7 @@ func (s *Store) AddEvent(ctx context.Context, e Event, may func(SignOff, []Event
 	return added, isNew, nil
 }
 
-func putEvent(ctx context.Context, tx *sql.Tx, e Event) (entered, error) {
+func putEvent(ctx context.Context, tx transaction, e Event) (entered, error) {
 	if _, err := tx.ExecContext(ctx, `
 		INSERT INTO sign_off_events (site_id, id, sign_off_id, kind, by_id, by_name, at, at_local, until, objective, why, data, form_key)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)`,

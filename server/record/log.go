@@ -11,6 +11,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"runtime/debug"
 	"time"
 
 	"golang.org/x/mod/sumdb/tlog"
@@ -37,16 +38,27 @@ type log struct {
 	broken  error // why nothing can be signed; nil when all is well
 	edge    ledger.Edge
 	queue   chan *logged
+	turn    chan struct{} // holds one while someone appends
 	closing chan struct{}
-	closed  chan struct{}
 }
 
 // logged is something that is to be recorded and entered in the log, all or
 // nothing: do writes the rows and gives what to enter. It may be done twice,
 // where the first time came to nothing.
 type logged struct {
-	do   func(tx *sql.Tx) ([]entered, error)
+	do   func(tx transaction) ([]entered, error)
 	done chan error
+}
+
+// tried is what do gives; a panic is an error too, for it would be in the way of
+// whoever happens to write.
+func (l *logged) tried(tx transaction) (list []entered, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("panic: %v\n%s", p, debug.Stack())
+		}
+	}()
+	return l.do(tx)
 }
 
 // entered is what goes into an entry.
@@ -60,12 +72,11 @@ type entered struct {
 // finds that the entries are those that were signed last. Where they are not,
 // everything but signing goes on.
 func (s *Store) openLog(dir string) error {
-	s.log = log{queue: make(chan *logged, mostAtOnce), closing: make(chan struct{}), closed: make(chan struct{})}
+	s.log = log{queue: make(chan *logged, mostAtOnce), turn: make(chan struct{}, 1), closing: make(chan struct{})}
 	s.log.broken = s.readLog(context.Background(), filepath.Join(dir, keyFile))
 	if s.log.broken != nil && !problem.Is(s.log.broken, problem.Unavailable) {
 		return s.log.broken
 	}
-	go s.keepLog()
 	return nil
 }
 
@@ -176,38 +187,45 @@ func newKey(path, origin string) error {
 	return understood(errors.Join(err, f.Sync(), f.Close()))
 }
 
-// enter has something recorded and logged, together with others that wait.
-func (s *Store) enter(do func(tx *sql.Tx) ([]entered, error)) error {
+// enter has something recorded and logged. Only one appends at a time, and takes
+// along what waits: many who sign at once wait for one write to the disk, and
+// whoever signs alone for nobody.
+func (s *Store) enter(do func(tx transaction) ([]entered, error)) error {
 	if s.log.broken != nil {
 		return s.log.broken
 	}
 	l := &logged{do, make(chan error, 1)}
 	select {
 	case s.log.queue <- l:
-		return <-l.done
 	case <-s.log.closing:
 		return problem.New(problem.Unavailable, "problem.closing")
 	}
-}
-
-// keepLog is the only one that appends: what waits while it writes is written
-// together, so that many who sign at once wait for one write to the disk.
-func (s *Store) keepLog() {
-	defer close(s.log.closed)
 	for {
 		select {
-		case l := <-s.log.queue:
-			runtime.Gosched() // whoever was just told of theirs may have more
-			s.commit(s.gather([]*logged{l}))
+		case err := <-l.done:
+			return err
+		case s.log.turn <- struct{}{}:
+			s.lead()
 		case <-s.log.closing:
-			s.commit(s.gather(nil))
-			return
+			select {
+			case err := <-l.done:
+				return err
+			default:
+				return problem.New(problem.Unavailable, "problem.closing")
+			}
 		}
 	}
 }
 
+// lead appends what waits, and gives up the turn.
+func (s *Store) lead() {
+	runtime.Gosched() // whoever was just told of theirs may have more
+	s.commit(s.gather())
+	<-s.log.turn
+}
+
 // gather takes along what waits.
-func (s *Store) gather(batch []*logged) []*logged {
+func (s *Store) gather() (batch []*logged) {
 	for len(batch) < mostAtOnce {
 		select {
 		case l := <-s.log.queue:
@@ -222,6 +240,9 @@ func (s *Store) gather(batch []*logged) []*logged {
 // commit writes a batch in one transaction. Where one of them fails, which is
 // rare, each has a transaction of its own, so that it takes nobody with it.
 func (s *Store) commit(batch []*logged) {
+	if len(batch) == 0 {
+		return
+	}
 	err := s.together(batch)
 	if err != nil && len(batch) > 1 {
 		for _, l := range batch {
@@ -238,9 +259,9 @@ func (s *Store) commit(batch []*logged) {
 func (s *Store) together(batch []*logged) error {
 	ctx := context.Background() // whoever gave up waiting signed all the same
 	edge := s.log.edge
-	err := s.write(ctx, func(tx *sql.Tx) error {
+	err := s.transact(ctx, func(tx transaction) error {
 		for _, l := range batch {
-			list, err := l.do(tx)
+			list, err := l.tried(tx)
 			for _, e := range list {
 				if err == nil {
 					edge, err = s.append(ctx, tx, edge, e)
@@ -261,7 +282,32 @@ func (s *Store) together(batch []*logged) error {
 	return err
 }
 
-func (s *Store) append(ctx context.Context, tx *sql.Tx, edge ledger.Edge, e entered) (ledger.Edge, error) {
+// transact is write for the log, of which much is asked: a sql.Tx has a
+// goroutine watch over it, and another over each query.
+func (s *Store) transact(ctx context.Context, f func(transaction) error) error {
+	c, err := s.writer.Conn(ctx)
+	if err != nil {
+		return understood(err)
+	}
+	defer func() { _ = c.Close() }() // back to where it came from
+	if _, err := c.ExecContext(ctx, `BEGIN IMMEDIATE`); err != nil {
+		return understood(err)
+	}
+	done := false
+	defer func() {
+		if !done {
+			_, _ = c.ExecContext(ctx, `ROLLBACK`)
+		}
+	}()
+	if err := f(c); err != nil {
+		return understood(err)
+	}
+	_, err = c.ExecContext(ctx, `COMMIT`)
+	done = err == nil
+	return understood(err)
+}
+
+func (s *Store) append(ctx context.Context, tx transaction, edge ledger.Edge, e entered) (ledger.Edge, error) {
 	entry, next, err := edge.Append(e.kind, e.at, e.record, rand.Reader)
 	if err != nil {
 		return edge, err
@@ -275,7 +321,7 @@ func (s *Store) append(ctx context.Context, tx *sql.Tx, edge ledger.Edge, e ente
 }
 
 // sign puts a new head in the place of the one before.
-func (s *Store) sign(ctx context.Context, tx *sql.Tx, edge ledger.Edge, with ...*ledger.Key) error {
+func (s *Store) sign(ctx context.Context, tx transaction, edge ledger.Edge, with ...*ledger.Key) error {
 	head, err := s.log.key.Checkpoint(edge.Size(), edge.Root(), with...)
 	if err != nil {
 		return err

@@ -3,12 +3,15 @@ package record
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -145,6 +148,57 @@ func TestManySignAtOnce(t *testing.T) {
 	_, _, err = s.Sign(ctx, signOff1, "after")
 	must(t, err)
 	same(t, sound(t, s, nil).Entries, 101)
+}
+
+// TestOnePanics: who waits beside it has theirs written, and so have those after.
+func TestOnePanics(t *testing.T) {
+	s := house(t)
+	s.log.turn <- struct{}{} // so that they wait for the same write
+	var wg sync.WaitGroup
+	var bad, good error
+	wg.Go(func() { bad = s.enter(func(transaction) ([]entered, error) { panic("out of reach") }) })
+	wg.Go(func() { _, _, good = s.Sign(ctx, signOff1, "form") })
+	for len(s.log.queue) < 2 {
+		runtime.Gosched()
+	}
+	<-s.log.turn
+	wg.Wait()
+	must(t, good)
+	if bad == nil || !strings.Contains(bad.Error(), "out of reach") {
+		t.Error(bad)
+	}
+	_, _, err := s.Sign(ctx, other("b"), "form 2")
+	must(t, err)
+	same(t, sound(t, s, nil).Entries, 2)
+}
+
+// TestClosedWhileManySign: what they were told is signed is, and nothing else.
+func TestClosedWhileManySign(t *testing.T) {
+	s := house(t)
+	var wg sync.WaitGroup
+	var told atomic.Int64
+	for i := range 32 {
+		wg.Go(func() {
+			for n := 0; ; n++ {
+				what := fmt.Sprintf("%d-%d", i, n)
+				if _, _, err := s.Sign(ctx, other(what), what); err != nil {
+					var p *problem.Problem
+					if !errors.As(err, &p) || p.Key != "problem.closing" {
+						t.Error(err)
+					}
+					return
+				}
+				told.Add(1)
+			}
+		})
+	}
+	for told.Load() < 200 {
+		runtime.Gosched()
+	}
+	dir := dirOf(t, s)
+	must(t, s.Close())
+	wg.Wait()
+	same(t, sound(t, open(t, dir), nil).Entries, told.Load())
 }
 
 // TestSignedAnew: the old one is superseded with it; two who sign at once, or

@@ -201,8 +201,9 @@ func (s *Store) Close() (err error) {
 	s.mu.Lock()
 	mark := s.mark
 	s.mu.Unlock()
+	s.log.turn <- struct{}{} // for good
+	s.commit(s.gather())
 	close(s.log.closing)
-	<-s.log.closed
 	err = s.persist(context.Background(), mark)
 	_, tidy := s.writer.Exec(`PRAGMA optimize`)
 	return errors.Join(err, understood(tidy), s.release())
@@ -255,6 +256,12 @@ func (s *Store) change(ctx context.Context, query string, values ...any) error {
 type querier interface {
 	QueryContext(ctx context.Context, query string, values ...any) (*sql.Rows, error)
 	QueryRowContext(ctx context.Context, query string, values ...any) *sql.Row
+}
+
+// transaction is what reads and writes, all or nothing.
+type transaction interface {
+	querier
+	ExecContext(ctx context.Context, query string, values ...any) (sql.Result, error)
 }
 
 // scan is sql.Row.Scan or sql.Rows.Scan.

@@ -2,7 +2,6 @@ package record
 
 import (
 	"context"
-	"database/sql"
 	"encoding/json"
 	"time"
 
@@ -89,7 +88,11 @@ func (s *Store) Sign(ctx context.Context, o SignOff, formKey string) (signed Sig
 	}
 	o.FormKey = formKey
 	o.Signed, o.Lapses = time.UnixMilli(o.Signed.UnixMilli()).UTC(), time.UnixMilli(o.Lapses.UnixMilli()).UTC()
-	err = s.enter(func(tx *sql.Tx) (none []entered, err error) {
+	e, err := o.entered()
+	if err != nil {
+		return SignOff{}, false, err
+	}
+	err = s.enter(func(tx transaction) (none []entered, err error) {
 		signed, isNew = SignOff{}, false
 		var sent, newest string
 		if err := tx.QueryRowContext(ctx, planned(`
@@ -111,10 +114,6 @@ func (s *Store) Sign(ctx context.Context, o SignOff, formKey string) (signed Sig
 			return none, problem.New(problem.Moved, "problem.signed-meanwhile")
 		}
 		if err := putSignOff(ctx, tx, o); err != nil {
-			return none, err
-		}
-		e, err := o.entered()
-		if err != nil {
 			return none, err
 		}
 		list := []entered{e}
@@ -140,7 +139,7 @@ func (s *Store) Sign(ctx context.Context, o SignOff, formKey string) (signed Sig
 // superseded is the kind of event that a new sign-off leaves at the old one.
 const superseded = "superseded"
 
-func putSignOff(ctx context.Context, tx *sql.Tx, o SignOff) error {
+func putSignOff(ctx context.Context, tx transaction, o SignOff) error {
 	_, err := tx.ExecContext(ctx, `
 		INSERT INTO sign_offs (site_id, id, person_id, educator_id, educator_name, competency, setup_id, setup_tag,
 			setup_version, checklist_version, model_version, content_version, language, meaning, signed_name,
