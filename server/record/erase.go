@@ -16,7 +16,7 @@ import (
 // others.
 func (s *Store) Erase(ctx context.Context, siteID, personID string, at time.Time) (err error) {
 	defer problem.In(&err, "record.Erase")
-	return s.enter(func(tx transaction) (list []entered, err error) {
+	return s.enter(func(tx transaction, _ int64) (list []entered, err error) {
 		sites, err := others(ctx, tx, siteID, personID)
 		for _, site := range append(sites, siteID) {
 			var gone []entered
@@ -71,12 +71,13 @@ func eraseAt(ctx context.Context, tx transaction, siteID, personID string, at ti
 		return none, err
 	}
 	gone, err := all(ctx, tx, readEntry, `
-			SELECT n.idx, n.kind, n.at, n.leaf, n.hashes, n.salt, n.record FROM entries n WHERE n.kind IN (
-				SELECT '`+kindSignOff+`' || o.id FROM sign_offs o WHERE o.site_id = $1 AND o.person_id = $2
+			SELECT n.idx, n.kind, n.at, n.leaf, n.hashes, n.salt, n.record FROM (
+				SELECT '`+kindSignOff+`' || o.id AS kind, o.entry FROM sign_offs o WHERE o.site_id = $1 AND o.person_id = $2
 				UNION ALL
-				SELECT '`+kindEvent+`' || e.id FROM sign_off_events e
+				SELECT '`+kindEvent+`' || e.id, e.entry FROM sign_off_events e
 					JOIN sign_offs o ON o.site_id = e.site_id AND o.id = e.sign_off_id
-					WHERE o.site_id = $1 AND o.person_id = $2)
+					WHERE o.site_id = $1 AND o.person_id = $2) r
+			LEFT JOIN entries n ON n.idx = r.entry AND n.kind = r.kind -- an entry that is not there is an error
 			ORDER BY n.idx`, siteID, personID)
 	if err != nil || len(gone) == 0 {
 		return none, errors.Join(err, audit(ctx, tx, siteID, "person", personID, nil, erasure{true}, at))

@@ -67,7 +67,7 @@ func (s *Store) AddEvent(ctx context.Context, e Event, may func(SignOff, []Event
 		e.ID = NewID()
 	}
 	e.At = time.UnixMilli(e.At.UnixMilli()).UTC()
-	err = s.enter(func(tx transaction) (none []entered, err error) {
+	err = s.enter(func(tx transaction, next int64) (none []entered, err error) {
 		isNew = false
 		added, err = readEvent(tx.QueryRowContext(ctx, `
 			SELECT `+eventColumns+` FROM sign_off_events e
@@ -90,7 +90,7 @@ func (s *Store) AddEvent(ctx context.Context, e Event, may func(SignOff, []Event
 		if err := may(o, so); err != nil {
 			return none, err
 		}
-		logged, err := putEvent(ctx, tx, e)
+		logged, err := putEvent(ctx, tx, e, next)
 		added, isNew = e, err == nil
 		return []entered{logged}, err
 	})
@@ -100,12 +100,12 @@ func (s *Store) AddEvent(ctx context.Context, e Event, may func(SignOff, []Event
 	return added, isNew, nil
 }
 
-func putEvent(ctx context.Context, tx transaction, e Event) (entered, error) {
+func putEvent(ctx context.Context, tx transaction, e Event, entry int64) (entered, error) {
 	if _, err := tx.ExecContext(ctx, `
-		INSERT INTO sign_off_events (site_id, id, sign_off_id, kind, by_id, by_name, at, at_local, until, objective, why, data, form_key)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)`,
+		INSERT INTO sign_off_events (site_id, id, sign_off_id, kind, by_id, by_name, at, at_local, until, objective, why, data, form_key, entry)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)`,
 		e.SiteID, e.ID, e.SignOffID, e.Kind, e.ByID, e.ByName, e.At.UnixMilli(), e.AtLocal, e.until(),
-		e.Objective, e.Why, e.Data, e.FormKey); err != nil {
+		e.Objective, e.Why, e.Data, e.FormKey, entry); err != nil {
 		return entered{}, err
 	}
 	return e.entered()

@@ -43,22 +43,22 @@ type log struct {
 }
 
 // logged is something that is to be recorded and entered in the log, all or
-// nothing: do writes the rows and gives what to enter. It may be done twice,
-// where the first time came to nothing.
+// nothing: do writes the rows and gives what to enter, from the entry next on. It
+// may be done twice, where the first time came to nothing.
 type logged struct {
-	do   func(tx transaction) ([]entered, error)
+	do   func(tx transaction, next int64) ([]entered, error)
 	done chan error
 }
 
 // tried is what do gives; a panic is an error too, for it would be in the way of
 // whoever happens to write.
-func (l *logged) tried(tx transaction) (list []entered, err error) {
+func (l *logged) tried(tx transaction, next int64) (list []entered, err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			err = fmt.Errorf("panic: %v\n%s", p, debug.Stack())
 		}
 	}()
-	return l.do(tx)
+	return l.do(tx, next)
 }
 
 // entered is what goes into an entry.
@@ -160,6 +160,10 @@ func (s *Store) begin(ctx context.Context, path string) (err error) {
 			if err != nil {
 				return err
 			}
+			if _, err := tx.ExecContext(ctx, `UPDATE sign_offs SET entry = $1 WHERE site_id = $2 AND id = $3`,
+				edge.Size(), old[i].SiteID, old[i].ID); err != nil {
+				return err
+			}
 			if edge, err = s.append(ctx, tx, edge, e); err != nil {
 				return err
 			}
@@ -190,7 +194,7 @@ func newKey(path, origin string) error {
 // enter has something recorded and logged. Only one appends at a time, and takes
 // along what waits: many who sign at once wait for one write to the disk, and
 // whoever signs alone for nobody.
-func (s *Store) enter(do func(tx transaction) ([]entered, error)) error {
+func (s *Store) enter(do func(tx transaction, next int64) ([]entered, error)) error {
 	if s.log.broken != nil {
 		return s.log.broken
 	}
@@ -261,7 +265,7 @@ func (s *Store) together(batch []*logged) error {
 	edge := s.log.edge
 	err := s.transact(ctx, func(tx transaction) error {
 		for _, l := range batch {
-			list, err := l.tried(tx)
+			list, err := l.tried(tx, edge.Size())
 			for _, e := range list {
 				if err == nil {
 					edge, err = s.append(ctx, tx, edge, e)
@@ -406,6 +410,11 @@ func readEntry(scan scan) (e ledger.Entry, err error) {
 	return e, nil
 }
 
+// selectEntry finds the entry of a sign-off; of whichever site, for ids are
+// never the same.
+const selectEntry = selectEntries + ` WHERE kind = $1 AND idx = (
+	SELECT entry FROM sign_offs WHERE site_id IN (SELECT site_id FROM sites) AND id = $2)`
+
 const selectEntries = `SELECT idx, kind, at, leaf, hashes, salt, record FROM entries`
 
 // hashes reads the tree's stored hashes from the entries.
@@ -433,7 +442,7 @@ func (s *Store) Proof(ctx context.Context, signOffID string) (_ []byte, err erro
 	defer problem.In(&err, "record.Proof")
 	var proof []byte
 	err = s.read(ctx, func(tx *sql.Tx) error {
-		e, err := one(ctx, tx, readEntry, "problem.no-proof", selectEntries+` WHERE kind = $1`, kindSignOff+signOffID)
+		e, err := one(ctx, tx, readEntry, "problem.no-proof", selectEntry, kindSignOff+signOffID, signOffID)
 		if err != nil {
 			return err
 		}
@@ -453,7 +462,7 @@ func (s *Store) Proof(ctx context.Context, signOffID string) (_ []byte, err erro
 // RecordHash is the SHA-256 of a sign-off's record as the log holds it.
 func (s *Store) RecordHash(ctx context.Context, signOffID string) (hash [sha256.Size]byte, err error) {
 	defer problem.In(&err, "record.RecordHash")
-	e, err := one(ctx, s.reader, readEntry, "problem.no-proof", selectEntries+` WHERE kind = $1`, kindSignOff+signOffID)
+	e, err := one(ctx, s.reader, readEntry, "problem.no-proof", selectEntry, kindSignOff+signOffID, signOffID)
 	if err == nil && e.Record == nil {
 		err = problem.New(problem.Unknown, "problem.no-proof")
 	}

@@ -156,7 +156,7 @@ func TestOnePanics(t *testing.T) {
 	s.log.turn <- struct{}{} // so that they wait for the same write
 	var wg sync.WaitGroup
 	var bad, good error
-	wg.Go(func() { bad = s.enter(func(transaction) ([]entered, error) { panic("out of reach") }) })
+	wg.Go(func() { bad = s.enter(func(transaction, int64) ([]entered, error) { panic("out of reach") }) })
 	wg.Go(func() { _, _, good = s.Sign(ctx, signOff1, "form") })
 	for len(s.log.queue) < 2 {
 		runtime.Gosched()
@@ -222,6 +222,49 @@ func TestSignedAnew(t *testing.T) {
 	same(t, len(got), 1)
 	same(t, []string{got[first.ID][0].Kind, got[first.ID][0].Data}, []string{"superseded", second.ID})
 	same(t, sound(t, s, nil).Entries, 3)
+}
+
+// TestRowsLearnTheirEntry: a folder from before rows said which entry holds them
+// can be verified as it is, and opens.
+func TestRowsLearnTheirEntry(t *testing.T) {
+	s := ledgered(t)
+	dir := dirOf(t, s)
+	for _, q := range []string{
+		`ALTER TABLE sign_offs DROP COLUMN entry`, `ALTER TABLE sign_off_events DROP COLUMN entry`,
+		`CREATE INDEX entries_kind ON entries (kind)`, `DELETE FROM goose_db_version WHERE version_id = 9`,
+	} {
+		_, err := s.writer.Exec(q)
+		must(t, err)
+	}
+	sound(t, s, nil)
+	must(t, s.Close())
+	s = open(t, dir)
+	sound(t, s, nil)
+	list, err := s.SignOffs(ctx, site, "dara")
+	must(t, err)
+	for _, o := range list {
+		_, err := s.Proof(ctx, o.ID)
+		must(t, err)
+	}
+	must(t, s.Erase(ctx, site, "dara", noon.Add(24*time.Hour)))
+	same(t, sound(t, s, nil).Entries, 7)
+	if _, err := s.writer.Exec(`UPDATE sign_offs SET rating = 1`); err == nil {
+		t.Error("a sign-off was changed")
+	}
+}
+
+// TestErasureOfWhatIsNotFound: the person stays, rather than what the log says
+// of them.
+func TestErasureOfWhatIsNotFound(t *testing.T) {
+	s := ledgered(t)
+	_, err := s.writer.Exec(`UPDATE sign_off_events SET entry = 0 WHERE sign_off_id = (SELECT id FROM sign_offs WHERE person_id = 'dara')`)
+	must(t, err)
+	if s.Erase(ctx, site, "dara", noon.Add(24*time.Hour)) == nil {
+		t.Error("erased with an entry left")
+	}
+	list, err := s.SignOffs(ctx, site, "dara")
+	must(t, err)
+	same(t, len(list), 1)
 }
 
 func TestErasureLeavesValidProofs(t *testing.T) {
@@ -405,7 +448,7 @@ func TestTampering(t *testing.T) {
 	// A row of nobody's, and an entry behind the end.
 	exec(`INSERT INTO sign_offs SELECT site_id, 'forged', person_id, educator_id, educator_name, competency, setup_id, setup_tag,
 		setup_version, checklist_version, model_version, content_version, language, meaning, signed_name, checklist, rating, signed,
-		signed_local, lapses, 'forged', features, supersedes, person_name FROM sign_offs LIMIT 1`)
+		signed_local, lapses, 'forged', features, supersedes, person_name, entry FROM sign_offs LIMIT 1`)
 	wrong("a sign-off inserted", kindSignOff+"forged")
 	exec(`DELETE FROM sign_offs WHERE id = 'forged'`)
 	last := int64(0)

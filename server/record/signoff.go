@@ -92,7 +92,7 @@ func (s *Store) Sign(ctx context.Context, o SignOff, formKey string) (signed Sig
 	if err != nil {
 		return SignOff{}, false, err
 	}
-	err = s.enter(func(tx transaction) (none []entered, err error) {
+	err = s.enter(func(tx transaction, next int64) (none []entered, err error) {
 		signed, isNew = SignOff{}, false
 		var sent, newest string
 		if err := tx.QueryRowContext(ctx, planned(`
@@ -113,7 +113,7 @@ func (s *Store) Sign(ctx context.Context, o SignOff, formKey string) (signed Sig
 		if newest != o.Supersedes {
 			return none, problem.New(problem.Moved, "problem.signed-meanwhile")
 		}
-		if err := putSignOff(ctx, tx, o); err != nil {
+		if err := putSignOff(ctx, tx, o, next); err != nil {
 			return none, err
 		}
 		list := []entered{e}
@@ -121,7 +121,7 @@ func (s *Store) Sign(ctx context.Context, o SignOff, formKey string) (signed Sig
 			e, err := putEvent(ctx, tx, Event{
 				ID: NewID(), SiteID: o.SiteID, SignOffID: o.Supersedes, Kind: superseded, ByID: o.EducatorID, ByName: o.EducatorName,
 				At: o.Signed, AtLocal: o.SignedLocal, Data: o.ID, FormKey: formKey,
-			})
+			}, next+1)
 			if err != nil {
 				return none, err
 			}
@@ -139,16 +139,16 @@ func (s *Store) Sign(ctx context.Context, o SignOff, formKey string) (signed Sig
 // superseded is the kind of event that a new sign-off leaves at the old one.
 const superseded = "superseded"
 
-func putSignOff(ctx context.Context, tx transaction, o SignOff) error {
+func putSignOff(ctx context.Context, tx transaction, o SignOff, entry int64) error {
 	_, err := tx.ExecContext(ctx, `
 		INSERT INTO sign_offs (site_id, id, person_id, educator_id, educator_name, competency, setup_id, setup_tag,
 			setup_version, checklist_version, model_version, content_version, language, meaning, signed_name,
-			checklist, features, supersedes, rating, signed, signed_local, lapses, form_key, person_name)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24)`,
+			checklist, features, supersedes, rating, signed, signed_local, lapses, form_key, person_name, entry)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24, $25)`,
 		o.SiteID, o.ID, o.PersonID, o.EducatorID, o.EducatorName, o.Competency, o.SetupID, o.SetupTag,
 		o.SetupVersion, o.ChecklistVersion, o.ModelVersion, o.ContentVersion, o.Language, o.Meaning, o.SignedName,
 		string(o.Checklist), string(o.Features), o.Supersedes, o.Rating, o.Signed.UnixMilli(), o.SignedLocal,
-		o.Lapses.UnixMilli(), o.FormKey, o.PersonName)
+		o.Lapses.UnixMilli(), o.FormKey, o.PersonName, entry)
 	return err
 }
 

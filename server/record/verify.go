@@ -137,6 +137,7 @@ type signed map[string]*signedRow
 
 type signedRow struct {
 	record []byte
+	entry  *int64 // as the row says; nil where rows say nothing
 	seen   bool
 }
 
@@ -166,7 +167,24 @@ func signedRows(ctx context.Context, q querier) (signed, error) {
 			return nil, err
 		}
 	}
-	return rows, nil
+	var known bool // not in a folder that this program's version never opened
+	err = q.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM pragma_table_info('sign_offs') WHERE name = 'entry')`).Scan(&known)
+	if err != nil || !known {
+		return rows, understood(err)
+	}
+	_, err = all(ctx, q, func(scan scan) (none struct{}, err error) {
+		var kind string
+		var entry int64
+		err = scan(&kind, &entry)
+		if row := rows[kind]; row != nil && err == nil {
+			row.entry = &entry
+		}
+		return none, err
+	}, `
+		SELECT '`+kindSignOff+`' || id, coalesce(entry, -1) FROM sign_offs
+		UNION ALL
+		SELECT '`+kindEvent+`' || id, coalesce(entry, -1) FROM sign_off_events`)
+	return rows, err
 }
 
 // match holds the row of an entry to it.
@@ -185,7 +203,7 @@ func (rows signed) match(e ledger.Entry) []Flaw {
 	switch {
 	case e.Record == nil:
 		return []Flaw{{e.Kind, rowHeld}}
-	case !bytes.Equal(row.record, e.Record):
+	case !bytes.Equal(row.record, e.Record), row.entry != nil && *row.entry != e.Index:
 		return []Flaw{{e.Kind, rowAltered}}
 	}
 	return nil
