@@ -627,7 +627,7 @@ func BenchmarkSigning(b *testing.B) {
 			begun := time.Now()
 			if writers == 1 {
 				for i := range b.N {
-					_, _, err := s.Sign(ctx, other(strconv.Itoa(i)), strconv.Itoa(i))
+					_, _, err := s.Sign(ctx, other(strconv.Itoa(i)), NewID())
 					must(b, err)
 				}
 			} else {
@@ -642,7 +642,7 @@ func BenchmarkSigning(b *testing.B) {
 							if i >= b.N {
 								return
 							}
-							if _, _, err := s.Sign(ctx, other(strconv.Itoa(i)), strconv.Itoa(i)); err != nil {
+							if _, _, err := s.Sign(ctx, other(strconv.Itoa(i)), NewID()); err != nil {
 								b.Error(err)
 							}
 						}

@@ -97,7 +97,7 @@ func Open(dir string) (_ *Store, err error) {
 	if err := migrate(ctx, s.writer); err != nil {
 		return nil, err
 	}
-	// Fewer, larger checkpoints: a sign-off touches ten pages, and the usual
+	// Fewer, larger checkpoints: a sign-off touches eight pages, and the usual
 	// thousand are full in no time.
 	if _, err := s.writer.ExecContext(ctx, `PRAGMA wal_autocheckpoint = 8000`); err != nil {
 		return nil, understood(err)
