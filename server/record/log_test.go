@@ -231,7 +231,7 @@ func TestRowsLearnTheirEntry(t *testing.T) {
 	dir := dirOf(t, s)
 	for _, q := range []string{
 		`ALTER TABLE sign_offs DROP COLUMN entry`, `ALTER TABLE sign_off_events DROP COLUMN entry`,
-		`CREATE INDEX entries_kind ON entries (kind)`, `DELETE FROM goose_db_version WHERE version_id = 9`,
+		`CREATE INDEX entries_kind ON entries (kind)`, `DELETE FROM goose_db_version WHERE version_id = 11`,
 	} {
 		_, err := s.writer.Exec(q)
 		must(t, err)
