@@ -3,8 +3,8 @@ package credential
 import (
 	"bytes"
 	"encoding/json"
+	"fmt"
 	"regexp"
-	"strconv"
 	"strings"
 	"time"
 
@@ -211,7 +211,9 @@ func (s *Statements) check(st Statement, now time.Time) error {
 
 // duration is an ISO 8601 duration to the hundredth of a second.
 func duration(d time.Duration) string {
-	return "PT" + strconv.FormatFloat(d.Round(10*time.Millisecond).Seconds(), 'f', -1, 64) + "S"
+	hundredths := int64(d.Round(10*time.Millisecond) / (10 * time.Millisecond))
+	text := fmt.Sprintf("%d.%02d", hundredths/100, hundredths%100) // a float of seconds may be 1.3599999999999999
+	return "PT" + strings.TrimSuffix(strings.TrimRight(text, "0"), ".") + "S"
 }
 
 // StatementLines writes statements one to a line.

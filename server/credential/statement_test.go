@@ -110,7 +110,7 @@ func TestSendingTwiceIsSendingOnce(t *testing.T) {
 
 func TestDuration(t *testing.T) {
 	for took, want := range map[time.Duration]string{
-		10 * time.Millisecond: "PT0.01S", 16 * time.Millisecond: "PT0.02S", time.Second: "PT1S", 90 * time.Second: "PT90S",
+		10 * time.Millisecond: "PT0.01S", 1355 * time.Millisecond: "PT1.36S", 100300 * time.Millisecond: "PT100.3S", 16 * time.Millisecond: "PT0.02S", time.Second: "PT1S", 90 * time.Second: "PT90S",
 		16559*time.Second + 140*time.Millisecond: "PT16559.14S", 100 * time.Hour: "PT360000S",
 	} {
 		if got := duration(took); got != want || !durationForm.MatchString(got) {
