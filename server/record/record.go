@@ -97,11 +97,6 @@ func Open(dir string) (_ *Store, err error) {
 	if err := migrate(ctx, s.writer); err != nil {
 		return nil, err
 	}
-	// Larger checkpoints than usual, since a sign-off writes eight pages; not much
-	// larger, since a write-ahead log is faster written over than grown.
-	if _, err := s.writer.ExecContext(ctx, `PRAGMA wal_autocheckpoint = 2000`); err != nil {
-		return nil, understood(err)
-	}
 	if s.reader, err = connect(path, readerParameters, readers); err != nil {
 		return nil, err
 	}
