@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -674,4 +675,36 @@ func bareCommits(b *testing.B, n int) float64 {
 		must(b, err)
 	}
 	return float64(n) / time.Since(begun).Seconds()
+}
+
+// BenchmarkProof makes the proof file of a sign-off out of a log of a million
+// entries in the database; the pages it reads are cached by then.
+func BenchmarkProof(b *testing.B) {
+	const size = 1_000_000
+	s := ledgered(b)
+	list, err := s.SignOffs(ctx, site, "ines")
+	must(b, err)
+	edge := s.log.edge
+	must(b, s.transact(ctx, func(tx transaction) error {
+		for edge.Size() < size {
+			if edge, err = s.append(ctx, tx, edge, entered{"other/" + strconv.FormatInt(edge.Size(), 10), noon, []byte("{}")}); err != nil {
+				return err
+			}
+		}
+		return s.sign(ctx, tx, edge)
+	}))
+	line, err := s.Verifier()
+	must(b, err)
+	var times []time.Duration
+	var proof []byte
+	for i := 0; b.Loop(); i++ {
+		start := time.Now()
+		proof, err = s.Proof(ctx, list[i%len(list)].ID)
+		must(b, err)
+		times = append(times, time.Since(start))
+	}
+	slices.Sort(times)
+	b.ReportMetric(float64(times[len(times)*99/100].Nanoseconds()), "ns-p99")
+	_, err = ledger.VerifyProof(proof, line)
+	must(b, err)
 }
