@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"lampwright/lessons"
 	"lampwright/lessons/setup"
 	"lampwright/server"
 	"lampwright/server/record"
@@ -424,6 +425,41 @@ func TestWhatASecondSiteAsks(t *testing.T) {
 	mara = h.educator(t, "en")
 	goes().says(t, mara.speaker(), 403, "problem.codes-there")
 	mara.get("/desk").wants(t, 200).holds(t, "Rowan Teal")
+}
+
+// TestAReceiverIsOfOneSite: it is told of nobody of another.
+func TestAReceiverIsOfOneSite(t *testing.T) {
+	t.Parallel()
+	catalogue, err := lessons.Load()
+	must(t, err)
+	for site, name := range map[string]string{"": "demo-rowan", "cedar": "c-yara"} {
+		to := newReceiver(t, "Bearer a-token")
+		config := server.Config{
+			Data: twoSites(t), Address: "https://lampwright.example", StatementsTo: to.URL + "/xapi/statements",
+			StatementsAuth: secretFile(t, "a-token", 0o600), StatementsEvery: 20 * time.Millisecond, StatementsSite: site,
+		}
+		h := serveWith(t, config, &clock{at: morning})
+		read := func(who [2]string) {
+			r, at := h.learner(t, who, "en"), "/lessons/stop-and-call/question"
+			s, err := setup.Demo("chair-12")
+			must(t, err)
+			l, _ := catalogue.Lesson("stop-and-call", "en")
+			key, err := l.Question.Key(s)
+			must(t, err)
+			r.post(at, with(r.get(at).wants(t, 200).form(t, at), "option", key)).wants(t, 200)
+		}
+		read(rowan)
+		read(yara)
+		to.becomes("a statement", func() bool { return len(to.got) > 0 })
+		time.Sleep(200 * time.Millisecond) // and no more
+		to.Lock()
+		for _, s := range to.got {
+			if s.Actor.Account.Name != name {
+				t.Errorf("of %q it is told %s", site, s.Actor.Account.Name)
+			}
+		}
+		to.Unlock()
+	}
 }
 
 // TestOneSiteAsksNothing: where there is one, nobody has to choose.

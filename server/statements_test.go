@@ -276,6 +276,7 @@ func TestWhereStatementsCannotGo(t *testing.T) {
 	}{
 		{"a secret for nobody", func(c *server.Config) { c.StatementsTo = "" }},
 		{"no address", func(c *server.Config) { c.StatementsTo = "receiver" }},
+		{"a site that is not there", func(c *server.Config) { c.StatementsSite = "nowhere" }},
 		{"a secret in the address", func(c *server.Config) { c.StatementsTo = "https://a:b@receiver.example/" }},
 		{"it can be read on the way", func(c *server.Config) { c.StatementsTo = "http://receiver.example/xapi/statements" }},
 		{"this server has no address", func(c *server.Config) { c.Address = "" }},

@@ -173,8 +173,11 @@ func TestNoSessionOutlivesARole(t *testing.T) {
 	wants(t, err, problem.SignIn, "problem.session-ended")
 
 	must(t, s.PutSession(ctx, Session{ID: "b", SiteID: "cedar", PersonID: "omar", FormToken: "f", Created: noon, Seen: noon}))
+	must(t, s.PutFeed(ctx, "cedar", "omar", FeedSite, "feed", noon))
 	to.Role, to.Username, to.Card = Learner, "", "C9"
 	must(t, s.PutPerson(ctx, to, noon))
+	_, err = s.Feed(ctx, "feed")
+	wants(t, err, problem.Unknown, "problem.not-found")
 	_, _, err = s.Session(ctx, "b", noon, time.Hour, time.Hour)
 	wants(t, err, problem.SignIn, "problem.session-ended")
 
