@@ -3,7 +3,6 @@ package server
 import (
 	"crypto/rand"
 	"encoding/json"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -80,20 +79,15 @@ func (m *Main) shownSignOff(c *fiber.Ctx, v view, o record.SignOff, p past, now 
 func (m *Main) bindKiosk(c *fiber.Ctx) error {
 	at, id := m.at(c), strings.Clone(c.FormValue("set-up"))
 	if tag := cut(strings.TrimSpace(strings.Clone(c.FormValue("tag")))); tag != "" {
-		setups, err := m.store.SetupTags(ctx(c), at.ID)
+		named, err := m.namedSetup(c, at, tag)
+		if problem.Is(err, problem.Unknown) {
+			p, _ := understand(err)
+			return m.rosterWith(c.Status(fiber.StatusUnprocessableEntity), tag, m.view(c).speak.Problem(p))
+		}
 		if err != nil {
 			return err
 		}
-		setups = slices.DeleteFunc(setups, func(s record.Setup) bool { return !strings.EqualFold(s.Tag, tag) })
-		speak := m.view(c).speak
-		switch len(setups) {
-		case 0:
-			return m.rosterWith(c.Status(fiber.StatusUnprocessableEntity), tag, speak.T("roster.kiosk.none", "Tag", tag))
-		case 1:
-			id = setups[0].ID
-		default:
-			return m.rosterWith(c.Status(fiber.StatusUnprocessableEntity), tag, speak.T("roster.kiosk.several", "Tag", tag))
-		}
+		id = named
 	}
 	if id == "" {
 		m.forget(c, kioskCookie)

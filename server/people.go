@@ -6,8 +6,10 @@ import (
 	"encoding/json"
 	"errors"
 	"maps"
+	"net/url"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -49,43 +51,66 @@ func (m *Main) peoplePage(c *fiber.Ctx, v view, form page.PersonForm, letIn page
 			p.LetIn.Roles = append(p.LetIn.Roles, string(r))
 		}
 	}
-	tags, err := m.setupTags(c)
+	setups, err := m.store.SetupTags(ctx(c), v.at.ID)
 	if err != nil {
 		return err
 	}
-	for _, each := range list {
+	tags := map[string]string{}
+	for _, s := range setups {
+		tags[s.ID] = s.Tag
+	}
+	search := sought(c)
+	low := strings.ToLower(search)
+	list = slices.DeleteFunc(list, func(p record.Person) bool {
+		return !strings.Contains(strings.ToLower(strings.Join([]string{p.Name, p.Team, p.Card, p.Username, p.ExternalID}, "\n")), low)
+	})
+	var to int
+	p.Pager, to = paged(c, search, len(list), func(at int) string {
+		return "/desk/people?" + url.Values{"q": {search}, "page": {strconv.Itoa(at)}}.Encode()
+	})
+	for _, each := range list[p.From-1 : to] {
 		p.Rows = append(p.Rows, page.PersonRow{
 			ID: each.ID, Name: each.Name, Role: string(each.Role), SignsInAs: each.Card + each.Username, Setup: tags[each.SetupID],
 			Team: each.Team, Away: each.Away, Waiting: each.Secret == "" && each.Home == "", Home: m.named(each.Home),
 		})
 	}
-	if p.Form, err = m.formOf(c, form); err != nil {
-		return err
-	}
+	p.Form = formOf(form, setups)
 	return m.render(c, page.PeoplePage(p))
 }
 
-// setupTags names every set-up by its id.
-func (m *Main) setupTags(c *fiber.Ctx) (map[string]string, error) {
-	stored, err := m.store.Setups(ctx(c), m.at(c).ID)
+// namedSetup is the id of a set-up of a site that is named by it or by its tag,
+// in whatever case; "" for none.
+func (m *Main) namedSetup(c *fiber.Ctx, at *site, name string) (id string, err error) {
+	if name == "" {
+		return "", nil
+	}
+	if r, err := m.store.Setup(ctx(c), at.ID, name); err == nil {
+		return r.ID, nil
+	}
+	setups, err := m.store.SetupTags(ctx(c), at.ID)
 	if err != nil {
-		return nil, err
+		return "", err
 	}
-	tags := map[string]string{}
-	for _, r := range stored {
-		tags[r.ID] = r.Tag
+	setups = slices.DeleteFunc(setups, func(s record.Setup) bool { return !strings.EqualFold(s.Tag, name) })
+	switch len(setups) {
+	case 0:
+		return "", problem.New(problem.Unknown, "roster.kiosk.none", "Tag", name)
+	case 1:
+		return setups[0].ID, nil
 	}
-	return tags, nil
+	return "", problem.New(problem.Unknown, "roster.kiosk.several", "Tag", name)
 }
 
-// formOf fills in what can be chosen.
-func (m *Main) formOf(c *fiber.Ctx, form page.PersonForm) (page.PersonForm, error) {
-	tags, err := m.setupTags(c)
-	if err != nil {
-		return form, err
-	}
-	for _, id := range slices.SortedFunc(maps.Keys(tags), func(a, b string) int { return strings.Compare(tags[a], tags[b]) }) {
-		form.Setups = append(form.Setups, page.Look{ID: id, Setup: tags[id]})
+// formOf fills in what can be chosen; of set-ups that are too many for that, the
+// tag of the one that was.
+func formOf(form page.PersonForm, setups []record.Setup) page.PersonForm {
+	many := len(setups) > mostChoices
+	for _, s := range setups {
+		if !many {
+			form.Setups = append(form.Setups, page.Look{ID: s.ID, Setup: s.Tag})
+		} else if form.Values["set-up"] == s.ID {
+			form.Values["set-up"] = s.Tag
+		}
 	}
 	for _, r := range record.Roles {
 		if form.Elsewhere && r == record.Learner {
@@ -93,7 +118,7 @@ func (m *Main) formOf(c *fiber.Ctx, form page.PersonForm) (page.PersonForm, erro
 		}
 		form.Roles = append(form.Roles, string(r))
 	}
-	return form, nil
+	return form
 }
 
 // personFields are the fields of the form, in its order.
@@ -138,10 +163,9 @@ func (m *Main) formed(c *fiber.Ctx, v view, was record.Person) (record.Person, p
 	p.Away = got["away"] != ""
 	p.Username, p.SetupID = "", ""
 	if p.Role == record.Learner {
-		if p.SetupID = got["set-up"]; p.SetupID != "" {
-			if _, err := m.store.Setup(ctx(c), m.at(c).ID, p.SetupID); err != nil {
-				wrong("set-up", "set-up")
-			}
+		var err error
+		if p.SetupID, err = m.namedSetup(c, v.at, got["set-up"]); err != nil {
+			wrong("set-up", "set-up")
 		}
 		if p.Card == "" {
 			p.Card = newCard()
@@ -219,9 +243,11 @@ func (m *Main) person(c *fiber.Ctx) error {
 func (m *Main) personPage(c *fiber.Ctx, v view, p record.Person, form page.PersonForm) (err error) {
 	v.path, form.Elsewhere = "/desk/people/"+p.ID, p.Home != ""
 	out := page.PersonPageData{Frame: v.frame(p.Name), ID: p.ID, Person: p.Name, Card: p.Card, Kept: c.Query("kept") != "", Home: m.named(p.Home)}
-	if out.Form, err = m.formOf(c, form); err != nil {
+	setups, err := m.store.SetupTags(ctx(c), v.at.ID)
+	if err != nil {
 		return err
 	}
+	out.Form = formOf(form, setups)
 	if out.Changes, err = m.changesShown(c, v, p.ID); err != nil {
 		return err
 	}

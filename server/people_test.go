@@ -221,3 +221,51 @@ func TestAnEducatorHelpsLearnersOnly(t *testing.T) {
 	r.post("/desk/learners/demo-idris/invite", form).says(t, r.speaker(), 404, "problem.not-found")
 	r.post("/desk/learners/nobody/invite", form).says(t, r.speaker(), 404, "problem.unknown-person")
 }
+
+// TestPeopleOfMany: in pages, and found by name, team, card and number; a
+// set-up is named by its tag where there are too many to choose from.
+func TestPeopleOfMany(t *testing.T) {
+	t.Parallel()
+	dir := demoDir(t)
+	crowd(t, dir, 250, 0)
+	withRecords(t, dir, func(s *record.Store) {
+		for i := range 60 {
+			r, err := s.Setup(t.Context(), server.SiteID, "chair-12")
+			must(t, err)
+			r.ID, r.Tag = fmt.Sprintf("stool-%d", i), fmt.Sprintf("Stool %d", i)
+			must(t, s.PutSetup(t.Context(), r, morning))
+		}
+	})
+	h := serve(t, dir)
+	inEach(t, func(t *testing.T, language string) {
+		r := h.administrator(t, language)
+		say := r.speaker()
+		shown := func(from, to, count int) string { return say.T("roster.shown", "From", from, "To", to, "Count", count) }
+		lists := func(at, shown string, names ...string) string {
+			t.Helper()
+			return r.get(at).wants(t, 200).holds(t, append(names, shown)...).body
+		}
+		if first := lists("/desk/people", shown(1, 100, 256), "Person 00001", "page=2"); strings.Contains(first, "page=0") {
+			t.Error("it leads to what is before the first")
+		}
+		lists("/desk/people?page=3", shown(201, 256, 256), "Tove Hale", "page=2")
+		lists("/desk/people?page=99", shown(201, 256, 256))
+		lists("/desk/people?page=-1&q=", shown(1, 100, 256))
+		lists("/desk/people?q=+PERSON+0002", shown(1, 10, 10), "Person 00020")
+		lists("/desk/people?q=nights", shown(1, 100, 125), "q=nights")
+		lists("/desk/people?q=heron-12", shown(1, 1, 1), "Rowan Teal")
+		lists("/desk/people?q=idris", shown(1, 1, 1), "Idris Vane")
+		if a := r.get("/desk/people?q=%3Cb%3E%22nobody").says(t, say, 200, "roster.nobody"); strings.Contains(a.body, "<b>") {
+			t.Error("what was sought came as markup")
+		}
+
+		at := "/desk/people/p7"
+		form := with(r.get(at).holds(t, `id="set-up" name="set-up" value="Chair 12"`).form(t, at), "name", "Person 00007", "role", "learner", "language", "en", "team", "Nights")
+		r.post(at, with(form, "set-up", "Stool 99")).says(t, say, 422, "people.expected.set-up").holds(t, `value="Stool 99"`)
+		r.post(at, with(form, "set-up", " sTOOL 9 ")).wants(t, 303)
+		r.get(at).holds(t, `value="Stool 9"`)
+		r.post(at, with(form, "set-up", "")).wants(t, 303)
+		r.get(at).holds(t, `name="set-up" value=""`)
+		r.post(at, with(form, "set-up", "Chair 12")).wants(t, 303)
+	})
+}

@@ -241,7 +241,7 @@ func (m *Main) rosterWith(c *fiber.Ctx, tag, wrong string) error {
 	}
 	p := page.Roster{
 		Frame: v.frame(v.speak.T("page.roster")), Lessons: len(m.lessons.IDs()), Scenes: len(quiz.Needed()), Fewest: v.at.policies().FewestCaregivers,
-		Competency: what.ID, Search: cut(strings.TrimSpace(strings.Clone(c.Query("q")))),
+		Competency: what.ID, Pager: page.Pager{Search: sought(c)},
 	}
 	if days := c.QueryInt("lapses"); slices.Contains(competency.Within[:], days) {
 		p.Within = days
@@ -283,20 +283,13 @@ func (m *Main) rosterWith(c *fiber.Ctx, tag, wrong string) error {
 		rows = slices.DeleteFunc(rows, func(s standing) bool { return !s.within(p.Within, now) })
 		slices.SortStableFunc(rows, func(a, b standing) int { return a.Lapses.Compare(b.Lapses) })
 	}
-	p.Found = len(rows)
-	at := min(max(c.QueryInt("page", 1), 1), max((len(rows)+rosterPage-1)/rosterPage, 1))
-	if at > 1 {
-		p.Prev = link(what.ID, p.Within, at-1)
-	}
-	if at*rosterPage < len(rows) {
-		p.Next = link(what.ID, p.Within, at+1)
-	}
-	p.From = (at-1)*rosterPage + 1
+	var to int
+	p.Pager, to = paged(c, p.Search, len(rows), func(at int) string { return link(what.ID, p.Within, at) })
 	tags := make(map[string]string, len(setups))
 	for _, s := range setups {
 		tags[s.ID] = s.Tag
 	}
-	if p.Rows, err = m.rosterRows(ctx(c), v.at, rows[p.From-1:min(at*rosterPage, len(rows))], tags); err != nil {
+	if p.Rows, err = m.rosterRows(ctx(c), v.at, rows[p.From-1:to], tags); err != nil {
 		return err
 	}
 	slices.SortStableFunc(covers, func(a, b competency.Cover) int { return cmp.Compare(fewFirst(a), fewFirst(b)) })
@@ -332,6 +325,23 @@ func (m *Main) rosterWith(c *fiber.Ctx, tag, wrong string) error {
 	}
 	return m.render(c, page.RosterPage(p))
 }
+
+// paged is the part of so many rows that a request asks for, from the pager's
+// From up to and with to; link leads to such a part.
+func paged(c *fiber.Ctx, search string, count int, link func(at int) string) (p page.Pager, to int) {
+	at := min(max(c.QueryInt("page", 1), 1), max((count+rosterPage-1)/rosterPage, 1))
+	p = page.Pager{Search: search, Found: count, From: (at-1)*rosterPage + 1}
+	if at > 1 {
+		p.Prev = link(at - 1)
+	}
+	if at*rosterPage < count {
+		p.Next = link(at + 1)
+	}
+	return p, min(at*rosterPage, count)
+}
+
+// sought is what a request searches for.
+func sought(c *fiber.Ctx) string { return cut(strings.TrimSpace(strings.Clone(c.Query("q")))) }
 
 func fewFirst(c competency.Cover) int {
 	if c.Few {

@@ -336,15 +336,11 @@ type Debrief struct {
 // Roster is who is signed off for one competency, for which set-up.
 type Roster struct {
 	Frame
+	Pager
 	Tabs            []Step // a competency each; Done marks this one
 	Competency      string
-	Search          string
 	Within          int     // days: only who lapses in them; 0 for everyone
 	Lapses          []Lapse // by days, the fewest first
-	All             int     // rows without that filter
-	Found           int     // rows with it
-	From            int     // number of the first row shown
-	Prev, Next      string
 	Rows            []RosterRow
 	Lessons, Scenes int
 	Coverage        []Coverage // those with too few first
@@ -356,6 +352,15 @@ type Roster struct {
 	Tag, Wrong      string     // of the one it is bound to, or as it was typed, and what is wrong with that
 	List            string     // where all of it is as CSV
 	Feed            FeedForm   // none where the reader may have none
+}
+
+// Pager is the part of a long list that is shown: what was sought in it, and
+// which of the rows found these are.
+type Pager struct {
+	Search     string
+	Found      int // rows in all
+	From       int // number of the first that is shown
+	Prev, Next string
 }
 
 // Lapse is how many sign-offs lapse within so many days, and where they are
@@ -445,7 +450,7 @@ type PersonRow struct {
 // stands there, and what is wrong with it.
 type PersonForm struct {
 	Values, Wrong map[string]string
-	Setups        []Look
+	Setups        []Look // none where they are too many to choose from: the value is a tag then
 	Roles         []string
 	Elsewhere     bool // they sign in at another site, which keeps what is not asked here
 }
@@ -453,6 +458,7 @@ type PersonForm struct {
 // People is everyone of a site.
 type People struct {
 	Frame
+	Pager
 	Erased  bool // someone was, just now
 	Rows    []PersonRow
 	Form    PersonForm

@@ -17,7 +17,7 @@ func init() {
 	}
 	qr := page.QR{Size: 29, Path: "M4 4h7v1h-7z"}
 	samples["people"] = func(s locales.Speaker) templ.Component {
-		return page.PeoplePage(page.People{Frame: desk(s, "people.title"), Form: form, Rows: []page.PersonRow{
+		return page.PeoplePage(page.People{Frame: desk(s, "people.title"), Form: form, Pager: page.Pager{Search: "<b>", Found: 203, From: 101, Prev: "/desk/people?q=%3Cb%3E&page=1", Next: "/desk/people?q=%3Cb%3E&page=3"}, Rows: []page.PersonRow{
 			{ID: "p1", Name: "Wren <b>", Role: "learner", SignsInAs: "ABCD-EFGH", Setup: "Chair 12", Team: "nights", Waiting: true},
 			{ID: "p2", Name: "Mara", Role: "educator", SignsInAs: "mara", Away: true},
 			{ID: "p3", Name: "Tove", Role: "technologist", SignsInAs: "tove"},
