@@ -1,6 +1,7 @@
 package server
 
 import (
+	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -53,17 +54,30 @@ func (m *Main) size(c *fiber.Ctx) error {
 	return c.Redirect(local(c.Query("next"), "/"), fiber.StatusSeeOther)
 }
 
-// shown are the set-ups to be recognised here: a bound kiosk knows its one.
-func (m *Main) shown(c *fiber.Ctx) (list []record.Setup, bound bool, err error) {
+// shown are the set-ups to be recognised here: a bound kiosk knows its one,
+// and where there are too many to look at, it is those with the tag that was
+// asked for.
+func (m *Main) shown(c *fiber.Ctx, v view, p *page.Looks) ([]record.Setup, error) {
 	r, ok, err := m.kiosk(c)
+	if err != nil || ok {
+		p.Bound = ok
+		return []record.Setup{r}, err
+	}
+	list, err := m.store.SetupTags(ctx(c), v.at.ID)
 	if err != nil {
-		return nil, false, err
+		return nil, err
 	}
-	if ok {
-		return []record.Setup{r}, true, nil
+	if p.Many = len(list) > mostChoices; p.Many {
+		p.Tag = cut(strings.TrimSpace(strings.Clone(c.Query("tag"))))
+		list = slices.DeleteFunc(list, func(s record.Setup) bool { return p.Tag == "" || !strings.EqualFold(s.Tag, p.Tag) })
 	}
-	list, err = m.store.Setups(ctx(c), m.at(c).ID)
-	return list, false, err
+	list = list[:min(len(list), mostChoices)]
+	for i, each := range list {
+		if list[i], err = m.store.Setup(ctx(c), v.at.ID, each.ID); err != nil {
+			return nil, err
+		}
+	}
+	return list, nil
 }
 
 func (m *Main) looks(c *fiber.Ctx) error {
@@ -71,11 +85,15 @@ func (m *Main) looks(c *fiber.Ctx) error {
 	if v.at == m.nowhere {
 		return c.Redirect("/sites?next=/looks", fiber.StatusSeeOther)
 	}
-	list, bound, err := m.shown(c)
+	var p page.Looks
+	list, err := m.shown(c, v, &p)
 	if err != nil {
 		return err
 	}
-	p := page.Looks{Frame: v.frame(v.speak.T("page.looks")), Bound: bound}
+	if p.Tag != "" { // another language keeps it
+		v.path += "?" + url.Values{"tag": {p.Tag}}.Encode()
+	}
+	p.Frame = v.frame(v.speak.T("page.looks"))
 	for i, r := range list {
 		s, err := m.setupOf(r)
 		if err != nil {

@@ -126,7 +126,16 @@ type Look struct{ ID, Setup, Model, Panel string }
 type Looks struct {
 	Frame
 	Setups []Look
-	Bound  bool // this kiosk belongs to one set-up
+	Bound  bool   // this kiosk belongs to one set-up
+	Many   bool   // too many to look at: these are those with the tag that was asked for
+	Tag    string // that was, "" for none
+}
+
+func looksWrong(l Looks) templ.Attributes {
+	if l.Tag == "" || len(l.Setups) > 0 {
+		return nil
+	}
+	return templ.Attributes{"aria-invalid": "true", "aria-describedby": "tag-wrong"}
 }
 
 // SignIn asks who is there.
