@@ -345,9 +345,9 @@ func TestSetupKeepsItsVersions(t *testing.T) {
 	same(t, len(got.Version), 64)
 	changed.Version = got.Version
 	same(t, got, changed)
-	list, err := s.Setups(ctx, site)
+	list, err := s.SetupTags(ctx, site)
 	must(t, err)
-	same(t, list, []Setup{changed})
+	same(t, list, []Setup{{ID: changed.ID, SiteID: site, Tag: changed.Tag, Version: changed.Version}})
 	old, err := s.SetupVersion(ctx, site, "chair-12", "v1")
 	must(t, err)
 	same(t, old.YAML, chair12.YAML)

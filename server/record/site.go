@@ -142,7 +142,7 @@ func readSetup(scan scan) (setup Setup, err error) {
 	return setup, err
 }
 
-const selectSetups = `
+const selectSetup = `
 	SELECT s.id, s.site_id, s.tag, v.version, v.yaml FROM setups s
 	JOIN setup_versions v ON v.site_id = s.site_id AND v.setup_id = s.id`
 
@@ -164,7 +164,7 @@ func (s *Store) FindSetup(ctx context.Context, id string) (_ Setup, err error) {
 		return kept.(Setup), nil
 	}
 	setup, err := one(ctx, s.reader, readSetup, "problem.unknown-setup",
-		selectSetups+` WHERE s.id = $1 AND v.version = s.version`, id)
+		selectSetup+` WHERE s.id = $1 AND v.version = s.version`, id)
 	if err == nil {
 		s.setups.Store(id, setup)
 	}
@@ -176,14 +176,7 @@ func (s *Store) FindSetup(ctx context.Context, id string) (_ Setup, err error) {
 func (s *Store) SetupVersion(ctx context.Context, siteID, id, version string) (_ Setup, err error) {
 	defer problem.In(&err, "record.SetupVersion")
 	return one(ctx, s.reader, readSetup, "problem.unknown-setup",
-		selectSetups+` WHERE s.site_id = $1 AND s.id = $2 AND v.version = $3`, siteID, id, version)
-}
-
-// Setups reads every set-up as it is now, by tag.
-func (s *Store) Setups(ctx context.Context, siteID string) (_ []Setup, err error) {
-	defer problem.In(&err, "record.Setups")
-	return all(ctx, s.reader, readSetup,
-		selectSetups+` WHERE s.site_id = $1 AND v.version = s.version ORDER BY s.tag, s.id`, siteID)
+		selectSetup+` WHERE s.site_id = $1 AND s.id = $2 AND v.version = $3`, siteID, id, version)
 }
 
 // SetKiosk says which set-up a kiosk stands beside.
