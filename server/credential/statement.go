@@ -228,14 +228,6 @@ func StatementLines(list []Statement) ([]byte, error) {
 	return b.Bytes(), nil
 }
 
-// StatementArray writes statements as one array, as a receiver takes them.
-func StatementArray(list []Statement) ([]byte, error) {
-	if len(list) == 0 {
-		return []byte("[]"), nil
-	}
-	return json.Marshal(list)
-}
-
 var (
 	// languageForm is the language, script and region of RFC 5646, in their usual case.
 	languageForm = regexp.MustCompile(`^[a-z]{2,3}(-[A-Z][a-z]{3})?(-([A-Z]{2}|[0-9]{3}))?$`)
