@@ -87,6 +87,9 @@ func Appoint(ctx context.Context, store *record.Store, p record.Person, now time
 	if !slices.ContainsFunc(locales.Languages, func(l locales.Language) bool { return l.Tag == p.Language }) {
 		return "", time.Time{}, problem.Wrap(fmt.Errorf("--language: got %q, expected one of the languages", p.Language), problem.Invalid, "problem.value")
 	}
+	if _, err := store.PersonByUsername(ctx, p.Username); err == nil {
+		return "", time.Time{}, problem.Wrap(fmt.Errorf("--username: got %q, which someone has", p.Username), problem.Invalid, "problem.value")
+	}
 	switch _, err := store.Site(ctx, p.SiteID); {
 	case problem.Is(err, problem.Unknown) && p.SiteID == SiteID:
 		if err := store.PutSite(ctx, record.Site{ID: SiteID, Zone: "UTC"}, now); err != nil {

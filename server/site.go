@@ -285,54 +285,78 @@ func fitID(what, id string) error {
 	return problem.Wrap(fmt.Errorf("%s: got %q, expected 1 to 32 small letters, digits or dashes", what, id), problem.Invalid, "problem.value")
 }
 
-// PutSite puts a programme's file into a data folder as a site, in place of
-// what that was before. name is the file's, for errors; one that is no
-// programme changes nothing.
-func PutSite(ctx context.Context, dir, id, name string, file []byte, now time.Time) (err error) {
+// PutSite puts a programme's file into a data folder as a site, new or in place
+// of what that was before. name is the file's, for errors; one that is no
+// programme, or bears another site's name, changes nothing.
+func PutSite(ctx context.Context, dir, id, name string, file []byte, now time.Time) (isNew bool, err error) {
 	if err := fitID("site", id); err != nil {
-		return err
+		return false, err
 	}
 	p, err := programme.Read(name, file)
 	if err != nil {
-		return err
+		return false, err
 	}
-	defer problem.In(&err, "server.PutSite")
 	store, err := record.Open(dir)
 	if err != nil {
-		return err
+		return false, err
 	}
-	return errors.Join(store.PutSite(ctx, siteOf(id, p, file), now), store.Close())
+	defer func() { err = errors.Join(err, store.Close()) }()
+	list, err := store.Sites(ctx)
+	if err != nil {
+		return false, err
+	}
+	isNew = true
+	for _, s := range list {
+		isNew = isNew && s.ID != id
+		if s.ID != id && s.Name == p.Name {
+			return false, problem.Wrap(fmt.Errorf("%s: got name %q, which site %s has: who is not signed in could not tell them apart", name, p.Name, s.ID), problem.Invalid, "problem.value")
+		}
+	}
+	return isNew, store.PutSite(ctx, siteOf(id, p, file), now)
 }
 
-// PutSetup puts a set-up's file into a data folder, and tells the version it
-// is. One that its site's programme does not permit changes nothing.
-func PutSetup(ctx context.Context, dir, siteID, id, name string, file []byte, now time.Time) (version string, err error) {
+// PutSetup puts a set-up's file into a data folder, and tells what it is now and
+// was before, if it was. One that its site's programme does not permit, or that
+// bears another's tag, changes nothing.
+func PutSetup(ctx context.Context, dir, siteID, id, name string, file []byte, now time.Time) (put, was record.Setup, err error) {
 	if err := fitID("set-up", id); err != nil {
-		return "", err
+		return put, was, err
 	}
 	store, err := record.Open(dir)
 	if err != nil {
-		return "", err
+		return put, was, err
 	}
 	defer func() { err = errors.Join(err, store.Close()) }()
 	at, err := store.Site(ctx, siteID)
 	if err != nil {
-		return "", problem.Wrap(fmt.Errorf("--site: got %q, expected a site that was put in before", siteID), problem.Invalid, "problem.value")
+		return put, was, problem.Wrap(fmt.Errorf("--site: got %q, expected a site that was put in before (lampwright site put %s --programme FILE)", siteID, siteID), problem.Invalid, "problem.value")
 	}
 	read := setup.Read
 	if at.Programme != "" {
 		p, err := programme.Read("programme", []byte(at.Programme))
 		if err != nil {
-			return "", err
+			return put, was, err
 		}
 		read = p.ReadSetup
 	}
 	s, err := read(name, file)
 	if err != nil {
-		return "", err
+		return put, was, err
 	}
-	version = hashed(string(file))[:16]
-	return version, store.PutSetup(ctx, record.Setup{ID: id, SiteID: siteID, Tag: s.Tag, Version: version, YAML: file}, now)
+	list, err := store.SetupTags(ctx, siteID)
+	if err != nil {
+		return put, was, err
+	}
+	for _, other := range list {
+		switch {
+		case other.ID == id:
+			was = other
+		case strings.EqualFold(other.Tag, s.Tag):
+			return put, was, problem.Wrap(fmt.Errorf("%s: got tag %q, which set-up %s has: nobody could tell them apart", name, s.Tag, other.ID), problem.Invalid, "problem.value")
+		}
+	}
+	put = record.Setup{ID: id, SiteID: siteID, Tag: s.Tag, Version: hashed(string(file))[:16], YAML: file}
+	return put, was, store.PutSetup(ctx, put, now)
 }
 
 // siteOf is the site of a programme, with the file it was read from.

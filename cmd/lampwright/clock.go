@@ -16,6 +16,9 @@ type clockCmd struct {
 // Run takes the machine's time for true: for records that were once written
 // under a clock in the future, and refuse to sign since.
 func (c clockCmd) Run(out io.Writer) error {
+	if err := there(c.Data); err != nil {
+		return err
+	}
 	store, err := record.Open(c.Data)
 	if err != nil {
 		return err

@@ -80,18 +80,22 @@ func fail(problems io.Writer, err error, code int) int {
 }
 
 // plain is an error in words. Whoever types commands is told the cause, which
-// names file and line; a problem without one has a message.
+// names file and line, or flag; of what cannot be had now, what that means too.
 func plain(err error) string {
 	var p *problem.Problem
 	if !errors.As(err, &p) {
 		return err.Error()
 	}
-	if p.Cause != nil {
-		return p.Cause.Error()
-	}
 	b, broken := locales.Load()
 	if broken != nil {
 		return p.Key
 	}
-	return b.Speak("en").Problem(p)
+	said := b.Speak("en").Problem(p)
+	switch {
+	case p.Cause == nil:
+		return said
+	case p.Code != problem.Unavailable:
+		return p.Cause.Error()
+	}
+	return said + " (" + plain(p.Cause) + ")"
 }

@@ -32,6 +32,9 @@ type personInviteCmd struct {
 
 // Run adds the first of the staff: who stands at the machine may.
 func (p personAddCmd) Run(out io.Writer) error {
+	if err := says(out, p.Data); err != nil {
+		return err
+	}
 	return withStore(p.Data, func(store *record.Store) error {
 		token, until, err := server.Appoint(context.Background(), store, record.Person{
 			Name: p.Name, Role: record.Role(p.Role), Username: p.Username, Language: p.Language, SiteID: p.Site,
@@ -45,6 +48,9 @@ func (p personAddCmd) Run(out io.Writer) error {
 
 // Run lets someone in again.
 func (p personInviteCmd) Run(out io.Writer) error {
+	if err := there(p.Data); err != nil {
+		return err
+	}
 	return withStore(p.Data, func(store *record.Store) error {
 		ctx := context.Background()
 		who, err := store.PersonByUsername(ctx, p.Username)
@@ -57,6 +63,24 @@ func (p personInviteCmd) Run(out io.Writer) error {
 		}
 		return invited(out, who.Name, token, until)
 	})
+}
+
+// there refuses a folder without records: a mistyped one would be made, and
+// answer for another.
+func there(dir string) error {
+	if record.Holds(dir) {
+		return nil
+	}
+	return problem.Wrap(fmt.Errorf("--data: got %q, expected a folder with records", dir), problem.Invalid, "problem.value")
+}
+
+// says tells that records are made where there were none.
+func says(out io.Writer, dir string) error {
+	if record.Holds(dir) {
+		return nil
+	}
+	_, err := fmt.Fprintf(out, "New records in %s.\n", dir)
+	return err
 }
 
 func withStore(dir string, do func(*record.Store) error) (err error) {
@@ -73,7 +97,7 @@ func withStore(dir string, do func(*record.Store) error) (err error) {
 }
 
 func invited(out io.Writer, name, path string, until time.Time) error {
-	_, err := fmt.Fprintf(out, "Start the server, and have %s open this on it, once, until %s:\n%s\n", name, until.UTC().Format(time.RFC3339), path)
+	_, err := fmt.Fprintf(out, "Start the server, and have %s open this behind its address, once, until %s:\n%s\n", name, until.UTC().Format(time.RFC3339), path)
 	return err
 }
 
@@ -88,6 +112,9 @@ type changeKeyCmd struct {
 
 // Run changes the key.
 func (k changeKeyCmd) Run(out io.Writer) error {
+	if err := there(k.Data); err != nil {
+		return err
+	}
 	return withStore(k.Data, func(store *record.Store) error {
 		line, err := store.ChangeKey(context.Background(), time.Now())
 		if err != nil {
@@ -104,6 +131,9 @@ type verifierCmd struct {
 
 // Run prints the line.
 func (k verifierCmd) Run(out io.Writer) error {
+	if err := there(k.Data); err != nil {
+		return err
+	}
 	return withStore(k.Data, func(store *record.Store) error {
 		line, err := store.Verifier()
 		if err != nil {

@@ -45,7 +45,7 @@ func (s serveCmd) Run(in io.Reader, out io.Writer) error {
 		if err != nil {
 			return err
 		}
-		if err := server.PutSite(context.Background(), s.Data, server.SiteID, name, data, time.Now()); err != nil {
+		if _, err := server.PutSite(context.Background(), s.Data, server.SiteID, name, data, time.Now()); err != nil {
 			return err
 		}
 	}

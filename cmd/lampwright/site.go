@@ -6,6 +6,9 @@ import (
 	"io"
 	"time"
 
+	"lampwright/lessons/circuit"
+	"lampwright/lessons/setup"
+	"lampwright/locales"
 	"lampwright/server"
 )
 
@@ -36,10 +39,18 @@ func (s sitePutCmd) Run(in io.Reader, out io.Writer) error {
 	if err != nil {
 		return err
 	}
-	if err := server.PutSite(context.Background(), s.Data, s.ID, name, data, time.Now()); err != nil {
+	if err := says(out, s.Data); err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(out, "Site %s is as %s says.\n", s.ID, name)
+	isNew, err := server.PutSite(context.Background(), s.Data, s.ID, name, data, time.Now())
+	if err != nil {
+		return err
+	}
+	said := "Site %s is as %s says now.\n"
+	if isNew {
+		said = "New site %s, as %s says.\n"
+	}
+	_, err = fmt.Fprintf(out, said, s.ID, name)
 	return err
 }
 
@@ -49,10 +60,48 @@ func (s setUpPutCmd) Run(in io.Reader, out io.Writer) error {
 	if err != nil {
 		return err
 	}
-	version, err := server.PutSetup(context.Background(), s.Data, s.Site, s.ID, name, data, time.Now())
+	if err := there(s.Data); err != nil {
+		return err
+	}
+	put, was, err := server.PutSetup(context.Background(), s.Data, s.Site, s.ID, name, data, time.Now())
 	if err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(out, "Set-up %s of site %s is as %s says, version %s.\n", s.ID, s.Site, name, version)
-	return err
+	switch {
+	case was.Version == "":
+		fmt.Fprintf(out, "New set-up %s of site %s: %s, version %s.\n", s.ID, s.Site, put.Tag, put.Version)
+	case was.Version == put.Version:
+		fmt.Fprintf(out, "Set-up %s of site %s stays as it was: %s, version %s.\n", s.ID, s.Site, put.Tag, put.Version)
+	default:
+		fmt.Fprintf(out, "Set-up %s of site %s: %s, version %s, was %s, version %s.\nLessons and scenarios count again for who cares there; sign-offs stand unless what was signed for changed.\n",
+			s.ID, s.Site, put.Tag, put.Version, was.Tag, was.Version)
+	}
+	return warns(out, name, data)
+}
+
+// warns says what is wrong with a set-up's fuse and wire: it is put in as it
+// is, for that is what stands beside someone tonight.
+func warns(out io.Writer, name string, data []byte) error {
+	s, err := setup.Read(name, data)
+	if err != nil {
+		return err
+	}
+	const warm = 65 // °C, as wiring has it
+	r, err := circuit.Wiring(s, warm)
+	if err != nil || r.OK {
+		return err
+	}
+	b, err := locales.Load()
+	if err != nil {
+		return err
+	}
+	say := b.Speak("en")
+	for _, row := range r.Rows {
+		if !row.OK && !row.Advice {
+			if _, err := fmt.Fprintf(out, "WARNING: %s %s: %s\n", say.T("wiring.what."+row.What), row.Part, whySaid(&r, row, say)); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
 }

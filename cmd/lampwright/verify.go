@@ -60,6 +60,9 @@ func (v verifyCmd) Run(out io.Writer) error {
 	if err != nil {
 		return err
 	}
+	if err := there(v.Data); err != nil {
+		return err
+	}
 	found, err := record.Verify(context.Background(), v.Data, line, outside)
 	if err != nil {
 		return err

@@ -104,11 +104,13 @@ func amount[T ~float64](v T, unit string) string {
 	return strings.TrimSuffix(digits, ".") + " " + unit
 }
 
+func whySaid(r *circuit.WiringReport, row circuit.WiringRow, say locales.Speaker) string {
+	return say.T(row.Why, "Value", amount(row.Value, row.Unit), "Limit", amount(row.Limit, row.Unit),
+		"Rating", amount(row.Rating, "A"), "Column", amount(r.Worst.Column, "°C"), "Around", amount(r.Worst.Around, "°C"))
+}
+
 func writeWiring(out io.Writer, tag string, r *circuit.WiringReport, say locales.Speaker) error {
-	why := func(row circuit.WiringRow) string {
-		return say.T(row.Why, "Value", amount(row.Value, row.Unit), "Limit", amount(row.Limit, row.Unit),
-			"Rating", amount(row.Rating, "A"), "Column", amount(r.Worst.Column, "°C"), "Around", amount(r.Worst.Around, "°C"))
-	}
+	why := func(row circuit.WiringRow) string { return whySaid(r, row, say) }
 	verdict := func(ok bool) string {
 		if ok {
 			return say.T("wiring.passes")

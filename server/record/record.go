@@ -113,6 +113,12 @@ func Open(dir string) (_ *Store, err error) {
 	return s, nil
 }
 
+// Holds tells whether a folder has records.
+func Holds(dir string) bool {
+	_, err := os.Stat(filepath.Join(dir, databaseFile))
+	return err == nil
+}
+
 // lock takes the file that says a process has the records open. The system
 // lets go of it when the process ends, however it ends.
 func lock(path string) (*os.File, error) {
