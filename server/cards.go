@@ -83,7 +83,7 @@ func (m *Main) invitations(c *fiber.Ctx) error {
 	out := page.Invitations{Frame: v.frame(v.speak.T("people.invitations")), Read: strconv.FormatInt(now.UnixMilli(), 10), Most: mostSlips, HereOnly: m.hereOnly(c)}
 	teams := map[string]int{}
 	for _, p := range list {
-		row := page.PersonRow{ID: p.ID, Name: p.Name, Role: string(p.Role), Team: p.Team}
+		row := page.PersonRow{ID: p.ID, Name: p.Name, Role: string(p.Role), Setup: p.SetupID, Team: p.Team}
 		if until, ok := invited[p.ID]; ok {
 			row.Invited = until.In(m.at(c).zone).Format(localTime)
 			out.Invited++

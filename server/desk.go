@@ -180,7 +180,12 @@ func (m *Main) observe(c *fiber.Ctx, v view, wanted string) (o observed, err err
 }
 
 func (m *Main) learner(c *fiber.Ctx) error {
-	o, err := m.observe(c, m.view(c), c.Query("competency", competency.PowerSources))
+	v := m.view(c)
+	if p, err := m.someone(c); err == nil && p.Role == record.Learner && p.SetupID == "" {
+		v.path = "/desk/learners/" + p.ID
+		return m.render(c, page.LearnerWithoutSetupPage(page.Learner{Frame: v.frame(p.Name), ID: p.ID, Person: p.Name, MaySign: v.person.Role == record.Educator}))
+	}
+	o, err := m.observe(c, v, c.Query("competency", competency.PowerSources))
 	if err != nil {
 		return err
 	}

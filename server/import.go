@@ -48,7 +48,7 @@ func (m *Main) importForm(c *fiber.Ctx, wrong []string) error {
 	v := m.view(c)
 	v.path = importPath
 	return m.render(c, page.ImportPage(page.Import{
-		Frame: v.frame(v.speak.T("roster.import")), Wrong: wrong, Columns: credential.Columns(), Site: v.at.ID,
+		Frame: v.frame(v.speak.T("roster.import")), Wrong: wrong, Columns: credential.Columns(), Site: v.at.ID, Text: strings.Clone(c.FormValue("text")),
 	}))
 }
 

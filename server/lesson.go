@@ -268,6 +268,9 @@ func more(speak locales.Speaker) (list []page.Step) {
 
 func (m *Main) me(c *fiber.Ctx) error {
 	v := m.view(c)
+	if v.person.SetupID == "" {
+		return m.render(c, page.WithoutSetupPage(v.frame(v.speak.T("page.me", "Name", v.person.Name))))
+	}
 	r, _, err := m.mine(c, v)
 	if err != nil {
 		return err

@@ -42,7 +42,7 @@ func (m *Main) peoplePage(c *fiber.Ctx, v view, form page.PersonForm, letIn page
 	if err != nil {
 		return err
 	}
-	p := page.People{Frame: v.frame(v.speak.T("people.title")), Form: form, Erased: c.Query("erased") != ""}
+	p := page.People{Frame: v.frame(v.speak.T("people.title")), Form: form, Erased: c.Query("erased") != "", Joined: c.Query("let-in") != ""}
 	if p.Waiting, err = m.store.LettersWaiting(ctx(c), m.at(c).ID); err != nil {
 		return err
 	}
@@ -194,16 +194,19 @@ func cut(s string) string {
 // cards are what a card code can be.
 var cards = regexp.MustCompile(`^[A-Z0-9-]{1,64}$`)
 
+// cardHalf is how many characters of a card code stand on each side of its dash.
+const cardHalf = 4
+
 // newCard makes a card code: eight letters and digits that are not mistaken
 // for one another.
 func newCard() string {
 	const letters = "ACDEFGHJKLMNPQRTUVWXY34679"
-	var random, code [8]byte
+	var random, code [2 * cardHalf]byte
 	rand.Read(random[:]) //nolint:errcheck // it never fails
 	for i, b := range random {
 		code[i] = letters[int(b)%len(letters)]
 	}
-	return string(code[:4]) + "-" + string(code[4:])
+	return string(code[:cardHalf]) + "-" + string(code[cardHalf:])
 }
 
 func (m *Main) addPerson(c *fiber.Ctx) error {

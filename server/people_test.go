@@ -108,11 +108,11 @@ func TestStaffHaveOneTimeCodes(t *testing.T) {
 		f := r.get("/desk/sign-in").form(t, "/desk/sign-in")
 		return r.post("/desk/sign-in", with(f, append([]string{"who", "ilse", "secret", password}, more...)...))
 	}
-	again().says(t, r.speaker(), 401, "problem.wrong-password")
-	again("code", code()).says(t, r.speaker(), 401, "problem.wrong-password") // taken before
+	again().says(t, r.speaker(), 401, "problem.wrong-staff")
+	again("code", code()).says(t, r.speaker(), 401, "problem.wrong-staff") // taken before
 	h.clock.pass(time.Minute)
 	again("code", code()).wants(t, 303)
-	again("code", code()).says(t, r.speaker(), 401, "problem.wrong-password")
+	again("code", code()).says(t, r.speaker(), 401, "problem.wrong-staff")
 }
 
 func TestWhatCannotBeOfAPerson(t *testing.T) {

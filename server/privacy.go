@@ -107,7 +107,7 @@ func (m *Main) sweeps(ctx context.Context) {
 	tick := time.NewTicker(sweepEvery)
 	defer tick.Stop()
 	for {
-		if err := m.Sweep(ctx); err != nil {
+		if err := m.Sweep(ctx); err != nil && ctx.Err() == nil {
 			m.log.Warn("sweep", "error", err)
 		}
 		select {

@@ -123,10 +123,11 @@ func (m *Main) enter(c *fiber.Ctx, desk bool) error {
 	}
 	who, secret := strings.TrimSpace(c.FormValue("who")), c.FormValue("secret")
 	find, key, next := m.store.PersonByCard, "problem.wrong-secret", ""
-	who = strings.ToUpper(who)
 	if desk {
-		find, key = m.store.PersonByUsername, "problem.wrong-password"
+		find, key = m.store.PersonByUsername, "problem.wrong-staff"
 		who = strings.ToLower(who)
+	} else {
+		who = typedCard(who)
 	}
 	wrong := problem.New(problem.SignIn, key)
 	if who == "" || secret == "" || len(who) > 64 || len(secret) > 128 {
@@ -169,6 +170,16 @@ func (m *Main) enter(c *fiber.Ctx, desk bool) error {
 		at = next
 	}
 	return c.Redirect(at, fiber.StatusSeeOther)
+}
+
+// typedCard is a card code as it stands on the card, however it was typed: in
+// small letters, with a space for the dash, or without it.
+func typedCard(text string) string {
+	code := strings.ToUpper(strings.Join(strings.Fields(strings.ReplaceAll(text, "–", "-")), "-"))
+	if len(code) == 2*cardHalf && !strings.Contains(code, "-") {
+		code = code[:cardHalf] + "-" + code[cardHalf:]
+	}
+	return code
 }
 
 // mayEnter tells whether someone whose secret was right may come in: not who

@@ -84,7 +84,7 @@ func TestSignInRefuses(t *testing.T) {
 			})
 		}
 		a := r.post("/desk/sign-in", with(r.get("/desk/sign-in").form(t, "/desk/sign-in"), "who", "mara", "secret", "4821"))
-		a.says(t, r.speaker(), 401, "problem.wrong-password")
+		a.says(t, r.speaker(), 401, "problem.wrong-staff")
 	})
 }
 
@@ -347,4 +347,32 @@ func TestTLSFilesThatAreNone(t *testing.T) {
 	must(t, err)
 	must(t, m.Listen())
 	wantsKey(t, m.Run(t.Context()), "problem.value")
+}
+
+// TestCardAsItIsTyped: in small letters, with a space, or without the dash.
+func TestCardAsItIsTyped(t *testing.T) {
+	t.Parallel()
+	dir := demoDir(t)
+	withRecords(t, dir, func(s *record.Store) {
+		must(t, s.PutPerson(t.Context(), record.Person{
+			SiteID: server.SiteID, ID: "typed", Name: "Wren Okafor", Role: record.Learner, Card: "CCP7-WEGX", Language: "en", Secret: server.HashSecret("583920"),
+		}, morning))
+	})
+	h := serve(t, dir)
+	for _, typed := range []string{"CCP7-WEGX", "ccp7-wegx", " ccp7 wegx ", "ccp7wegx", "CCP7  WEGX", "ccp7–wegx"} {
+		r := h.reader(t, "en")
+		r.try("/sign-in", [2]string{typed, "583920"}).wants(t, 303)
+		// Nobody gave her a set-up yet: she is told so, and led on.
+		r.get("/me").says(t, r.speaker(), 200, "problem.no-set-up").holds(t, `href="/looks"`)
+	}
+	h.learner(t, [2]string{"dunlin-21", jules[1]}, "en")
+	h.learner(t, [2]string{"dunlin 21", jules[1]}, "en")
+
+	// Her educator can still help her in.
+	educator := h.educator(t, "en")
+	at := "/desk/learners/typed"
+	a := educator.get(at).says(t, educator.speaker(), 200, "page.learner.no-set-up").holds(t, at+"/card")
+	educator.post(at+"/invite", a.form(t, at+"/invite")).wants(t, 200)
+	administrator := h.administrator(t, "en")
+	lacks(t, administrator.get(at).says(t, administrator.speaker(), 200, "page.learner.no-set-up"), at+"/invite")
 }

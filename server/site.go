@@ -272,7 +272,7 @@ func (m *Main) letIn(c *fiber.Ctx) error {
 	case err != nil:
 		return err
 	}
-	return c.Redirect("/desk/people", fiber.StatusSeeOther)
+	return c.Redirect("/desk/people?let-in=1", fiber.StatusSeeOther)
 }
 
 // ids are those of sites and set-ups, which stand in addresses.

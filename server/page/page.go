@@ -469,6 +469,7 @@ type People struct {
 	Frame
 	Pager
 	Erased  bool // someone was, just now
+	Joined  bool // someone of another site did, just now
 	Rows    []PersonRow
 	Form    PersonForm
 	LetIn   LetIn

@@ -6,6 +6,7 @@ type Import struct {
 	Wrong   []string // with the last one, a problem each
 	Columns []string
 	Site    string // the code of this site
+	Text    string // as it was typed
 }
 
 // Previewed is what a list would do, or that it is done.

@@ -282,6 +282,9 @@ func (s *Store) TakeUp(ctx context.Context, tokenHash, secret, codeKey string, s
 		if err := putPerson(ctx, tx, p, now); err != nil {
 			return err
 		}
+		if err := audit(ctx, tx, siteID, "invitation", id, nil, struct{ Taken, Code bool }{true, codeKey != ""}, now); err != nil {
+			return err
+		}
 		_, err := tx.ExecContext(ctx, `DELETE FROM sessions WHERE person_id = $1`, id)
 		return err
 	})
