@@ -6,10 +6,8 @@ package page
 
 //lint:file-ignore SA4006 This context is only used if a nested component is present.
 
-import (
-	"github.com/a-h/templ"
-	templruntime "github.com/a-h/templ/runtime"
-)
+import "github.com/a-h/templ"
+import templruntime "github.com/a-h/templ/runtime"
 
 // BeginPage tells a scenario's story; the run starts here, to practise or for
 // the record.
@@ -401,7 +399,7 @@ func BenchPage(b Bench) templ.Component {
 					if templ_7745c5c3_Err != nil {
 						return templ_7745c5c3_Err
 					}
-					templ_7745c5c3_Var26 := []any{"note", templ.KV("bad", last.Refused)}
+					var templ_7745c5c3_Var26 = []any{"note", templ.KV("bad", last.Refused)}
 					templ_7745c5c3_Err = templ.RenderCSSItems(ctx, templ_7745c5c3_ElementWriter, templ_7745c5c3_Var26...)
 					if templ_7745c5c3_Err != nil {
 						return templ_7745c5c3_Err
@@ -744,7 +742,7 @@ func acts(b Bench, list []Act, heading string) templ.Component {
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}
-			templ_7745c5c3_Var41 := []any{"acts-form", templ.KV("lead", b.Lead != nil)}
+			var templ_7745c5c3_Var41 = []any{"acts-form", templ.KV("lead", b.Lead != nil)}
 			templ_7745c5c3_Err = templ.RenderCSSItems(ctx, templ_7745c5c3_ElementWriter, templ_7745c5c3_Var41...)
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
@@ -885,7 +883,7 @@ func logged(f Frame, list []LogLine) templ.Component {
 				if templ_7745c5c3_Err != nil {
 					return templ_7745c5c3_Err
 				}
-				templ_7745c5c3_Var49 := []any{templ.KV("refused", l.Refused)}
+				var templ_7745c5c3_Var49 = []any{templ.KV("refused", l.Refused)}
 				templ_7745c5c3_Err = templ.RenderCSSItems(ctx, templ_7745c5c3_ElementWriter, templ_7745c5c3_Var49...)
 				if templ_7745c5c3_Err != nil {
 					return templ_7745c5c3_Err

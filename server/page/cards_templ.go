@@ -6,10 +6,8 @@ package page
 
 //lint:file-ignore SA4006 This context is only used if a nested component is present.
 
-import (
-	"github.com/a-h/templ"
-	templruntime "github.com/a-h/templ/runtime"
-)
+import "github.com/a-h/templ"
+import templruntime "github.com/a-h/templ/runtime"
 
 // PrintedCardPage is a learner's card on a sheet of paper.
 func PrintedCardPage(p PrintedCard) templ.Component {
@@ -203,7 +201,7 @@ func learnerCard(c LearnerCard) templ.Component {
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}
-			templ_7745c5c3_Var11 := []any{"face", templ.KV("crowded", c.crowded())}
+			var templ_7745c5c3_Var11 = []any{"face", templ.KV("crowded", c.crowded())}
 			templ_7745c5c3_Err = templ.RenderCSSItems(ctx, templ_7745c5c3_ElementWriter, templ_7745c5c3_Var11...)
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err

@@ -6,10 +6,8 @@ package page
 
 //lint:file-ignore SA4006 This context is only used if a nested component is present.
 
-import (
-	"github.com/a-h/templ"
-	templruntime "github.com/a-h/templ/runtime"
-)
+import "github.com/a-h/templ"
+import templruntime "github.com/a-h/templ/runtime"
 
 // RosterPage is who is signed off for a competency, for what, until when.
 func RosterPage(r Roster) templ.Component {
@@ -481,7 +479,7 @@ func RosterPage(r Roster) templ.Component {
 					if templ_7745c5c3_Err != nil {
 						return templ_7745c5c3_Err
 					}
-					templ_7745c5c3_Var32 := []any{"standing", string(row.Standing)}
+					var templ_7745c5c3_Var32 = []any{"standing", string(row.Standing)}
 					templ_7745c5c3_Err = templ.RenderCSSItems(ctx, templ_7745c5c3_ElementWriter, templ_7745c5c3_Var32...)
 					if templ_7745c5c3_Err != nil {
 						return templ_7745c5c3_Err

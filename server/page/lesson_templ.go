@@ -6,10 +6,8 @@ package page
 
 //lint:file-ignore SA4006 This context is only used if a nested component is present.
 
-import (
-	"github.com/a-h/templ"
-	templruntime "github.com/a-h/templ/runtime"
-)
+import "github.com/a-h/templ"
+import templruntime "github.com/a-h/templ/runtime"
 
 import "lampwright/lessons"
 
@@ -683,7 +681,7 @@ func answers(q Question) templ.Component {
 					if templ_7745c5c3_Err != nil {
 						return templ_7745c5c3_Err
 					}
-					templ_7745c5c3_Var40 := []any{templ.KV("key", o == q.Key), templ.KV("chosen", o == q.Chosen)}
+					var templ_7745c5c3_Var40 = []any{templ.KV("key", o == q.Key), templ.KV("chosen", o == q.Chosen)}
 					templ_7745c5c3_Err = templ.RenderCSSItems(ctx, templ_7745c5c3_ElementWriter, templ_7745c5c3_Var40...)
 					if templ_7745c5c3_Err != nil {
 						return templ_7745c5c3_Err
@@ -1607,7 +1605,7 @@ func steps(f Frame, list []Step) templ.Component {
 				if templ_7745c5c3_Err != nil {
 					return templ_7745c5c3_Err
 				}
-				templ_7745c5c3_Var94 := []any{"state", templ.KV("done", s.Done)}
+				var templ_7745c5c3_Var94 = []any{"state", templ.KV("done", s.Done)}
 				templ_7745c5c3_Err = templ.RenderCSSItems(ctx, templ_7745c5c3_ElementWriter, templ_7745c5c3_Var94...)
 				if templ_7745c5c3_Err != nil {
 					return templ_7745c5c3_Err
@@ -1793,7 +1791,7 @@ func signOff(f Frame, s SignOff) templ.Component {
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}
-			templ_7745c5c3_Var104 := []any{"sign-off", string(s.Standing)}
+			var templ_7745c5c3_Var104 = []any{"sign-off", string(s.Standing)}
 			templ_7745c5c3_Err = templ.RenderCSSItems(ctx, templ_7745c5c3_ElementWriter, templ_7745c5c3_Var104...)
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err

@@ -6,10 +6,8 @@ package page
 
 //lint:file-ignore SA4006 This context is only used if a nested component is present.
 
-import (
-	"github.com/a-h/templ"
-	templruntime "github.com/a-h/templ/runtime"
-)
+import "github.com/a-h/templ"
+import templruntime "github.com/a-h/templ/runtime"
 
 // SetupCardPage is a set-up on one sheet of paper.
 func SetupCardPage(c SetupCard) templ.Component {
@@ -338,7 +336,7 @@ func StoppedCardPage(c StoppedCard) templ.Component {
 				if templ_7745c5c3_Err != nil {
 					return templ_7745c5c3_Err
 				}
-				templ_7745c5c3_Var18 := []any{"tag-name", templ.KV("long", long(c.Paper.Setup))}
+				var templ_7745c5c3_Var18 = []any{"tag-name", templ.KV("long", long(c.Paper.Setup))}
 				templ_7745c5c3_Err = templ.RenderCSSItems(ctx, templ_7745c5c3_ElementWriter, templ_7745c5c3_Var18...)
 				if templ_7745c5c3_Err != nil {
 					return templ_7745c5c3_Err
@@ -456,7 +454,7 @@ func StoppedCardPage(c StoppedCard) templ.Component {
 				if templ_7745c5c3_Err != nil {
 					return templ_7745c5c3_Err
 				}
-				templ_7745c5c3_Var24 := []any{"own", templ.KV("much", c.Local.much())}
+				var templ_7745c5c3_Var24 = []any{"own", templ.KV("much", c.Local.much())}
 				templ_7745c5c3_Err = templ.RenderCSSItems(ctx, templ_7745c5c3_ElementWriter, templ_7745c5c3_Var24...)
 				if templ_7745c5c3_Err != nil {
 					return templ_7745c5c3_Err

@@ -6,10 +6,8 @@ package page
 
 //lint:file-ignore SA4006 This context is only used if a nested component is present.
 
-import (
-	"github.com/a-h/templ"
-	templruntime "github.com/a-h/templ/runtime"
-)
+import "github.com/a-h/templ"
+import templruntime "github.com/a-h/templ/runtime"
 
 import "lampwright/locales"
 
@@ -1115,7 +1113,7 @@ func StandingPage(p PublicStanding) templ.Component {
 				if templ_7745c5c3_Err != nil {
 					return templ_7745c5c3_Err
 				}
-				templ_7745c5c3_Var66 := []any{"public", "note", templ.KV("good", p.Says == "valid"), templ.KV("bad", p.Says != "valid")}
+				var templ_7745c5c3_Var66 = []any{"public", "note", templ.KV("good", p.Says == "valid"), templ.KV("bad", p.Says != "valid")}
 				templ_7745c5c3_Err = templ.RenderCSSItems(ctx, templ_7745c5c3_ElementWriter, templ_7745c5c3_Var66...)
 				if templ_7745c5c3_Err != nil {
 					return templ_7745c5c3_Err
