@@ -137,10 +137,15 @@ func (m *Main) inviteAll(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
+	list = slices.DeleteFunc(list, func(p record.Person) bool { return !given[p.ID] }) // someone else was quicker
+	var accounts []string
 	for _, p := range list {
-		if !given[p.ID] { // someone else was quicker
-			continue
-		}
+		accounts = append(accounts, p.Card+p.Username)
+	}
+	if err := reopen(ctx(c), m.store, accounts...); err != nil { // what wrong secrets had shut
+		return err
+	}
+	for _, p := range list {
 		slip, err := m.slipOf(c, p, tokens[p.ID], now.Add(invitedFor))
 		if err != nil {
 			return err
@@ -150,12 +155,8 @@ func (m *Main) inviteAll(c *fiber.Ctx) error {
 	return m.render(c, page.SlipsPage(out))
 }
 
-// slipOf is an invitation as it is handed over, and opens what wrong secrets
-// had shut.
+// slipOf is an invitation as it is handed over.
 func (m *Main) slipOf(c *fiber.Ctx, p record.Person, token string, until time.Time) (out page.Slip, err error) {
-	if err := reopen(ctx(c), m.store, p.Card+p.Username); err != nil {
-		return out, err
-	}
 	out = page.Slip{
 		Speaker: m.locales.Speak(p.Language), Programme: m.sites[p.SiteID].Name, Name: p.Name, Username: p.Username,
 		Address: m.base(c), Token: token, Until: until.In(m.at(c).zone).Format(localTime),

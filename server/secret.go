@@ -110,14 +110,13 @@ func (m *Main) prove(ctx context.Context, account, source, secret, phc string, n
 	return true, reopen(ctx, m.store, account)
 }
 
-// reopen forgets the wrong secrets of an account.
-func reopen(ctx context.Context, store *record.Store, account string) error {
-	for _, key := range []string{"account ", "shut "} {
-		if err := store.ClearAttempts(ctx, SiteID, key+hashed(account)); err != nil {
-			return err
-		}
+// reopen forgets the wrong secrets of accounts.
+func reopen(ctx context.Context, store *record.Store, accounts ...string) error {
+	var keys []string
+	for _, a := range accounts {
+		keys = append(keys, "account "+hashed(a), "shut "+hashed(a))
 	}
-	return nil
+	return store.ClearAttempts(ctx, SiteID, keys...)
 }
 
 // The least of a password, and of a PIN.

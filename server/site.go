@@ -74,13 +74,17 @@ func (m *Main) openSites(ctx context.Context) error {
 	// The one that a folder begins with is nobody's while it has neither name nor
 	// set-ups nor people.
 	first := m.sites[SiteID]
-	setups, err := m.store.SetupTags(ctx, SiteID)
-	people, err2 := m.store.People(ctx, SiteID)
-	if err := errors.Join(err, err2); err != nil {
-		return err
+	idle := len(m.sites) > 1 && first.Name == ""
+	if idle {
+		setups, err := m.store.SetupTags(ctx, SiteID)
+		people, failed := m.store.People(ctx, SiteID)
+		if err := errors.Join(err, failed); err != nil {
+			return err
+		}
+		idle = len(setups)+len(people) == 0
 	}
 	for _, s := range m.sites {
-		if s != first || s.Name != "" || len(setups)+len(people) > 0 || len(m.sites) == 1 {
+		if s != first || !idle {
 			m.choosable = append(m.choosable, s)
 		}
 	}

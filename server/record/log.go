@@ -234,7 +234,6 @@ const waitsFor = 300 * time.Microsecond
 // theirs may have more: where there were several, they are waited for, as a
 // write costs little more for many than for one.
 func (s *Store) lead() {
-	runtime.Gosched()
 	for until := time.Now().Add(waitsFor); len(s.log.queue) < s.log.last && time.Now().Before(until); {
 		runtime.Gosched()
 	}

@@ -3,6 +3,7 @@ package record
 import (
 	"context"
 	"database/sql"
+	"encoding/json"
 	"errors"
 	"time"
 
@@ -314,11 +315,15 @@ func (s *Store) Attempt(ctx context.Context, siteID, key string, limit int, wind
 	return ok && err == nil, err
 }
 
-// ClearAttempts forgets a key's attempts: whoever it was is who they say, or
-// was helped.
-func (s *Store) ClearAttempts(ctx context.Context, siteID, key string) (err error) {
+// ClearAttempts forgets the attempts at some keys: whoever it was is who they
+// say, or was helped.
+func (s *Store) ClearAttempts(ctx context.Context, siteID string, keys ...string) (err error) {
 	defer problem.In(&err, "record.ClearAttempts")
-	return s.change(ctx, `DELETE FROM attempts WHERE site_id = $1 AND key = $2`, siteID, key)
+	list, err := json.Marshal(keys)
+	if err != nil {
+		return err
+	}
+	return s.change(ctx, `DELETE FROM attempts WHERE site_id = $1 AND key IN (SELECT value FROM json_each($2))`, siteID, string(list))
 }
 
 // Session is a person signed in at one browser.
