@@ -11,6 +11,7 @@ import (
 
 	"github.com/gofiber/fiber/v2"
 
+	"lampwright/locales"
 	"lampwright/server/credential"
 	"lampwright/server/page"
 	"lampwright/server/record"
@@ -48,8 +49,23 @@ func (m *Main) importForm(c *fiber.Ctx, wrong []string) error {
 	v := m.view(c)
 	v.path = importPath
 	return m.render(c, page.ImportPage(page.Import{
-		Frame: v.frame(v.speak.T("roster.import")), Wrong: wrong, Columns: credential.Columns(), Site: v.at.ID, Text: strings.Clone(c.FormValue("text")),
+		Frame: v.frame(v.speak.T("roster.import")), Wrong: wrong, Columns: credential.Columns(), Site: v.at.ID, Text: strings.Clone(c.FormValue("text")), Values: columnValues(),
 	}))
+}
+
+// columnValues are the columns that take only some values, with those; an
+// administrator is made by hand.
+func columnValues() []string {
+	var roles, languages []string
+	for _, r := range record.Roles {
+		if r != record.Administrator {
+			roles = append(roles, string(r))
+		}
+	}
+	for _, l := range locales.Languages {
+		languages = append(languages, l.Tag)
+	}
+	return []string{"role: " + strings.Join(roles, ", "), "language: " + strings.Join(languages, ", "), "start_date: 2026-11-27", "active: true, false"}
 }
 
 // readImport reads a list and keeps what it would do. Nobody is touched.

@@ -224,7 +224,7 @@ func TestKioskByTag(t *testing.T) {
 		lacks(t, r.get("/looks").holds(t, `"/lessons/c7"`), `"/lessons/c8"`) // as before
 		r.post("/desk/kiosk", with(form, "tag", " ")).wants(t, 303)
 		say := r.speaker()
-		lacks(t, r.get("/looks").says(t, say, 200, "page.looks.which").holds(t, `href="/safe"`), `"/lessons/`)
+		lacks(t, r.get("/looks").says(t, say, 200, "page.looks.which").holds(t, `href="/safe"`, say.T("page.looks.no-name")), `"/lessons/`)
 		lacks(t, r.get("/looks?tag=+stool+8+").says(t, say, 200, "page.looks").holds(t, `"/lessons/c8"`, "tag%3Dstool%2B8"), `"/lessons/c7"`)
 		r.get("/looks?tag=stool+1").wants(t, 200).holds(t, `"/lessons/c0"`, `"/lessons/c1"`) // both, and who looks can tell
 		lacks(t, r.get("/looks?tag=%3Cb%3Enone").says(t, say, 200, "page.looks.none", "Tag", "<b>none").holds(t, `href="/safe"`, `aria-invalid="true"`), "<b>none", `"/lessons/`)

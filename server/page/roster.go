@@ -5,8 +5,9 @@ type Import struct {
 	Frame
 	Wrong   []string // with the last one, a problem each
 	Columns []string
-	Site    string // the code of this site
-	Text    string // as it was typed
+	Site    string   // the code of this site
+	Values  []string // a column each, with what may stand in it
+	Text    string   // as it was typed
 }
 
 // Previewed is what a list would do, or that it is done.
